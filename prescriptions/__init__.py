@@ -1,0 +1,1 @@
+"""Dose orders: taken in, screened, checked by a pharmacist, and split into dose lines."""
