@@ -75,10 +75,9 @@ def holds(clause):
     if parts is None or parts.group(1) not in facts:
         stop("cannot read the marker {!r} in the lock file".format(clause))
     name, sign, wanted = parts.groups()  # type: ignore[union-attr]
-    left, right = facts[name], wanted  # type: object, object
     if "version" in name:
-        left, right = numbers(facts[name]), numbers(wanted)
-    return bool(SIGNS[sign](left, right))
+        return bool(SIGNS[sign](numbers(facts[name]), numbers(wanted)))
+    return bool(SIGNS[sign](facts[name], wanted))
 
 
 def marker_facts():

@@ -1,0 +1,3 @@
+"""What every test shares; `tests.settings` gives the home, the file database and the fast hasher."""
+
+pytest_plugins = ["tests.suites"]
