@@ -15,7 +15,7 @@ REPORT = ("--junitxml", "--junit-xml")
 class Command(BaseCommand):
     """`test [--all] [--junitxml FILE] [pytest arguments]`: every suite that can run here."""
 
-    help = "Run the tests. --all fails when a suite cannot run here. All else goes to pytest, which works in the tree."
+    help = "Run the tests. --all fails when a suite cannot run here. All else goes to pytest."
     requires_system_checks = ()
 
     def run_from_argv(self, argv: list[str]) -> None:
