@@ -1,0 +1,1 @@
+"""The ground that every app stands on: people, record, work, paper, law."""

@@ -1,0 +1,170 @@
+"""Claim, lease, fence, sweep: one way to run a piece of background work, for every kind and every stack.
+
+A handler gets a `Job`. Slow work happens outside any transaction; what it leaves is written inside
+``with job.finishing(action) as doing:``, which re-checks the lease in the same transaction (the fence), so
+that a worker that lost its lease writes nothing.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import secrets
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any, TypeVar
+
+from django.db import transaction
+from django.db.models import F, Q
+
+from dosewright.ground import outbox
+from dosewright.ground.act import Act, act
+from dosewright.ground.models import User, Work
+from dosewright.ground.people import actor_of
+from dosewright.ground.pure.errors import Refused
+from dosewright.ground.pure.roles import Actor, Channel
+
+LEASE = timedelta(seconds=120)
+MOST_ATTEMPTS = 5
+RETRY_AFTER = timedelta(seconds=5)
+
+Handler = TypeVar("Handler", bound=Callable[..., Any])
+KINDS: dict[str, Callable[["Job"], None]] = {}
+
+
+class LeaseLost(Exception):
+    """Another worker holds the work now; nothing of this run may be written."""
+
+
+@dataclass(slots=True)
+class Job:
+    """One claimed piece of work, with what its handler needs."""
+
+    pk: int
+    kind: str
+    site_id: int
+    payload: dict[str, Any]
+    token: str
+    clock: Callable[[], datetime]
+    finished: bool = field(default=False)
+
+    @property
+    def system(self) -> Actor:
+        """The site's worker, who acts for the system."""
+        user = User.objects.select_related("site").get(site_id=self.site_id, kind=User.WORKER)
+        return actor_of(user, channel=Channel.WORKER)
+
+    def progress(self, text: str) -> None:
+        """Say how far the work is and prolong the lease; raises LeaseLost."""
+        _fenced(self).update(progress=text[:120], lease_until=self.clock() + LEASE) or _lost(self)
+
+    @contextlib.contextmanager
+    def finishing(self, action: str, *, subject: str = "", reason: str = "") -> Iterator[Act]:
+        """Open the action that writes the result and closes the work, in one transaction."""
+        now = self.clock()
+        with act(self.system, action, at=now, subject=subject, reason=reason) as doing:
+            yield doing
+            self._close(now)
+
+    def finish(self) -> None:
+        """Close the work without an action, for work that leaves no record."""
+        with transaction.atomic(durable=True):
+            self._close(self.clock())
+
+    def _close(self, now: datetime) -> None:
+        done = _fenced(self).update(state=Work.DONE, done_at=now, lease_until=None, failure="")
+        if done != 1:
+            _lost(self)
+        self.finished = True
+
+
+def handles(kind: str) -> Callable[[Handler], Handler]:
+    """Register the decorated function as the handler of a kind of work."""
+
+    def register(function: Handler) -> Handler:
+        if kind in KINDS:
+            raise ValueError(f"work of kind {kind} has two handlers")
+        KINDS[kind] = function
+        return function
+
+    return register
+
+
+def run(work_id: int, *, clock: Callable[[], datetime]) -> bool:
+    """Claim and run one piece of work; return whether it was ours and ended done.
+
+    A refusal is a final failure with its reason kept; any other exception leaves the work for another
+    attempt, at most `MOST_ATTEMPTS`, and is raised again so that the process's log shows it.
+    """
+    job = claim(work_id, clock=clock)
+    if job is None:
+        return False
+    try:
+        _handler(job.kind)(job)
+    except LeaseLost:
+        return False
+    except Refused as refused:
+        _give_up(job, json.dumps([one.as_dict() for one in refused.refusals]))
+        return False
+    except BaseException as trouble:
+        _put_back(job, f"{type(trouble).__name__}: {trouble}")
+        raise
+    if not job.finished:
+        job.finish()
+    return True
+
+
+def claim(work_id: int, *, clock: Callable[[], datetime]) -> Job | None:
+    """Take the lease of one piece of work by conditional UPDATE, or return None when another has it."""
+    now = clock()
+    token = secrets.token_hex(16)
+    claimed = _claimable(now).filter(pk=work_id).update(
+        state=Work.LEASED, lease_until=now + LEASE, lease_token=token, attempts=F("attempts") + 1
+    )
+    if claimed != 1:
+        return None
+    row = Work.objects.get(pk=work_id)
+    payload = json.loads(row.payload, parse_float=Decimal)
+    return Job(pk=row.pk, kind=row.kind, site_id=row.site_id, payload=payload, token=token, clock=clock)
+
+
+def sweep(*, clock: Callable[[], datetime], most: int = 50) -> list[int]:
+    """Return the ids of work that can be claimed now: new, due again, or left behind by a dead worker."""
+    now = clock()
+    Work.objects.filter(state=Work.LEASED, lease_until__lt=now, attempts__gte=MOST_ATTEMPTS).update(
+        state=Work.FAILED, failure="the worker died on every attempt", lease_until=None
+    )
+    return list(_claimable(now).order_by("due_at", "pk").values_list("pk", flat=True)[:most])
+
+
+def _claimable(now: datetime) -> Any:
+    open_now = Q(state=Work.WAITING, due_at__lte=now)
+    left_behind = Q(state=Work.LEASED, lease_until__lt=now, attempts__lt=MOST_ATTEMPTS)
+    return Work.objects.filter(open_now | left_behind)
+
+
+def _handler(kind: str) -> Callable[[Job], None]:
+    if kind.startswith("fact:"):
+        return outbox.handler_of(kind)
+    return KINDS[kind]
+
+
+def _fenced(job: Job) -> Any:
+    return Work.objects.filter(pk=job.pk, state=Work.LEASED, lease_token=job.token)
+
+
+def _lost(job: Job) -> None:
+    raise LeaseLost(f"work {job.pk} is no longer ours")
+
+
+def _give_up(job: Job, failure: str) -> None:
+    _fenced(job).update(state=Work.FAILED, failure=failure, lease_until=None, done_at=job.clock())
+
+
+def _put_back(job: Job, failure: str) -> None:
+    now = job.clock()
+    row = _fenced(job)
+    row.filter(attempts__gte=MOST_ATTEMPTS).update(state=Work.FAILED, failure=failure, lease_until=None, done_at=now)
+    _fenced(job).update(state=Work.WAITING, failure=failure, lease_until=None, due_at=now + RETRY_AFTER)

@@ -1,0 +1,1 @@
+"""Packs, labels, release, supply and recall."""

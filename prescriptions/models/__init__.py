@@ -1,0 +1,20 @@
+"""Tables of the order side."""
+
+from prescriptions.models.orders import Alert, DoseLine, Order, OrderVersion, RegimenStep, ScreenReport
+from prescriptions.models.patients import Allergy, BodyMeasure, Patient, PatientIdentifier
+from prescriptions.models.substances import DoseLimit, Substance
+
+__all__ = [
+    "Alert",
+    "Allergy",
+    "BodyMeasure",
+    "DoseLimit",
+    "DoseLine",
+    "Order",
+    "OrderVersion",
+    "Patient",
+    "PatientIdentifier",
+    "RegimenStep",
+    "ScreenReport",
+    "Substance",
+]

@@ -1,0 +1,1 @@
+"""From dose to printed unit: what is sized, planned, printed, finished and measured."""

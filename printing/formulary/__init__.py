@@ -1,0 +1,1 @@
+"""Approved master formulas, the ingredients they name, print profiles and studies."""

@@ -1,0 +1,22 @@
+"""Tables of the formulary."""
+
+from printing.formulary.models.formulations import (
+    FinishStep,
+    Formulation,
+    ProcessTerms,
+    RecipeItem,
+    ValidatedRange,
+)
+from printing.formulary.models.ingredients import Ingredient
+from printing.formulary.models.profiles import PrintProfile, Study
+
+__all__ = [
+    "FinishStep",
+    "Formulation",
+    "Ingredient",
+    "PrintProfile",
+    "ProcessTerms",
+    "RecipeItem",
+    "Study",
+    "ValidatedRange",
+]

@@ -1,0 +1,1 @@
+"""What was done and measured: run steps, finishing, masses, verdicts, deviations."""
