@@ -30,7 +30,8 @@ class Limit:
     """The plausible least and the most of a substance, ``low`` and ``high`` [mg, mg/kg or mg/m2 by basis].
 
     It holds for one ``route``, from ``from_days`` and before ``to_days`` of age [days], from ``from_kg``
-    and below ``to_kg`` of weight [kg]; None leaves an end open. ``source`` names who says so.
+    and below ``to_kg`` of weight [kg]; None leaves an end open. ``severity`` is that of an alert which
+    is not so far off that it blocks. ``source`` names who says so.
     """
 
     per: Per
@@ -38,6 +39,7 @@ class Limit:
     high: Decimal | None = None
     low: Decimal | None = None
     basis: Basis = Basis.ABSOLUTE
+    severity: Severity = Severity.REASON
     route: str = "oral"
     from_days: int = 0
     to_days: int | None = None
@@ -154,7 +156,7 @@ def _under(
 def _finding(limit: Limit, end: str, blocks: bool, value: Decimal, bound: Decimal, message: str) -> Finding:
     return Finding(
         rule=f"limit-{limit.per}-{end}",
-        severity=Severity.BLOCK if blocks else Severity.REASON,
+        severity=Severity.BLOCK if blocks else limit.severity,
         field="regimen",
         value=decimal_text(value),
         limit=decimal_text(bound),

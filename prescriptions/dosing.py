@@ -18,6 +18,7 @@ Pract 2020;28:107-110, audits against it), a site may set less."""
 
 _CONTEXT: Final = Context(prec=MAX_DOSE_DIGITS)
 _SHOWN: Final = Context(prec=4)
+_FINEST_MG: Final = Decimal("0.000001")
 _MOSTELLER: Final = 3600
 
 
@@ -103,9 +104,10 @@ def order_dose(
     """Return the dose that is ordered for what was prescribed.
 
     A dose given in mg is ordered as written: rounding it would change what the prescriber signed. A dose
-    per kg or per m2 needs ``body`` and the substance's ``rule`` and is rounded half up once, at the end;
-    where that would pass ``cap_mg`` [mg, > 0] it is rounded down. Raises BadInput on ``field`` where a
-    measure or the rule is missing, where a dose in mg has a cap, or where rounding changes too much.
+    per kg or per m2 is worked out to 1 ng, needs ``body`` and the substance's ``rule`` and is rounded half
+    up once, at the end; where that would pass ``cap_mg`` [mg, > 0] it is rounded down. Raises BadInput on
+    ``field`` where a measure or the rule is missing, where a dose in mg has a cap, or where rounding
+    changes too much.
     """
     if cap_mg is not None and prescribed.basis is Basis.ABSOLUTE:
         message = "a cap belongs to a dose per kg or per m2; a dose in mg is ordered as written"
@@ -138,7 +140,7 @@ def _calculated_mg(dose: DoseAmount, body: BodySize, *, field: str) -> tuple[Dec
             rule="weight-missing",
         )
     if dose.basis is Basis.PER_KG:
-        return plain(_CONTEXT.multiply(dose.value_mg, body.weight_kg)), None
+        return _to_nanogram(dose.value_mg * body.weight_kg), None
     if body.height_cm is None:
         raise BadInput.because(
             field,
@@ -148,7 +150,11 @@ def _calculated_mg(dose: DoseAmount, body: BodySize, *, field: str) -> tuple[Dec
             rule="height-missing",
         )
     surface = bsa_m2(body.height_cm, body.weight_kg)
-    return plain(_CONTEXT.multiply(dose.value_mg, surface)), surface
+    return _to_nanogram(dose.value_mg * surface), surface
+
+
+def _to_nanogram(mass_mg: Decimal) -> Decimal:
+    return plain(mass_mg.quantize(_FINEST_MG, rounding=ROUND_HALF_UP))
 
 
 def _rule_of(rule: RoundingRule | None, *, field: str) -> RoundingRule:

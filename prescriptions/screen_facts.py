@@ -23,7 +23,7 @@ class AllergyEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Allergies:
-    """Allergies as stated: ``status`` "none", "listed" or "not_recorded" are three different things."""
+    """Allergies as stated: ``status`` "none", "listed" or "not recorded" are three different things."""
 
     status: str
     entries: tuple[AllergyEntry, ...] = ()
@@ -33,8 +33,8 @@ class Allergies:
 class PatientFacts:
     """What is known of the patient; None means not recorded.
 
-    ``swallowing`` is "whole", "difficult", "cannot" or "not_recorded"; ``weight_kg`` [kg] was measured on
-    ``weight_date``; ``height_cm`` [cm].
+    ``swallowing`` is "solids", "mini-units only", "no solids" or "not assessed"; ``weight_kg`` [kg] was
+    measured on ``weight_date``; ``height_cm`` [cm].
     """
 
     birth_date: date

@@ -152,7 +152,7 @@ def _screen_in_date(facts: ScreenInput, weight_date: date) -> list[Finding]:
 def screen_allergies(facts: ScreenInput) -> list[Finding]:
     """Tell none, listed and not recorded apart, and never pass over an entry that matched nothing."""
     allergies = facts.patient.allergies
-    if allergies.status == "not_recorded":
+    if allergies.status == "not recorded":
         message = "allergies are not recorded; that is not the same as none"
         return [_alert("allergies-not-recorded", Severity.REASON, "patient.allergies", message)]
     if (allergies.status == "listed") != bool(allergies.entries):
@@ -187,15 +187,13 @@ def _folded(text: str) -> str:
 def screen_swallowing(facts: ScreenInput) -> list[Finding]:
     """Hold a solid dosage form against age, swallowing, feeding tube and stricture."""
     found = _screen_age(facts)
-    wording = {
-        "difficult": (Severity.REASON, "the patient has difficulty swallowing"),
-        "cannot": (Severity.BLOCK, "the patient cannot swallow a solid dosage form"),
-        "not_recorded": (Severity.REASON, "it is not recorded whether the patient can swallow tablets"),
-    }
     swallowing = facts.patient.swallowing
-    if swallowing in wording:
-        severity, message = wording[swallowing]
-        found.append(_alert("swallowing", severity, "patient.swallowing", message, swallowing))
+    if swallowing == "not assessed":
+        message = "nobody has assessed whether the patient can swallow the form"
+        found.append(_alert("swallowing", Severity.REASON, "patient.swallowing", message, swallowing))
+    elif swallowing != "solids" and not (swallowing == "mini-units only" and facts.mini_units):
+        message = "the patient cannot swallow the form that would be made"
+        found.append(_alert("swallowing", Severity.BLOCK, "patient.swallowing", message, swallowing))
     if facts.patient.feeding_tube:
         message = "printed forms are not for feeding tubes"
         found.append(_alert("feeding-tube", Severity.BLOCK, "patient.feeding_tube", message))

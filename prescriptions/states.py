@@ -1,8 +1,8 @@
 """The states of an order as one plain table; what is not in it cannot happen.
 
-An import that is neither signed nor attested starts in `WAITING`, everything else in `INITIAL`. Amending
-makes a new version, and a recheck is asked for by SYSTEM with a reason: both send the order back to be
-checked. "Planned", "printed" and "released" are read from the records that hold them, never copied here;
+An import that is neither signed nor attested starts in `WAITING`, everything else in `ORDER_INITIAL`.
+Amending makes a new version, and a recheck is asked for by SYSTEM with a reason: both send the order back
+to be checked. "Planned", "printed" and "released" are read from the records that hold them, never copied here;
 whether a stop comes too late is decided by what is supplied, not by this table.
 """
 
@@ -28,7 +28,7 @@ AMEND: Final = "amend"
 RECHECK: Final = "recheck"
 STOP: Final = "stop"
 
-INITIAL: Final = RECEIVED
+ORDER_INITIAL: Final = RECEIVED
 TERMINAL: Final = frozenset({STOPPED})
 
 ORDER: Final[dict[tuple[str, str], str]] = {

@@ -18,7 +18,8 @@ from dosewright.ground.pure.canonical import decimal_text
 from dosewright.ground.pure.errors import BadInput
 
 MAX_DOSE_DIGITS: Final = 12
-"""Most digits of a dose as written [digits]; the house's decision for exact storage."""
+MAX_DOSE_PLACES: Final = 6
+"""Most digits of a dose as written, and most decimal places in mg; the house's, for exact storage."""
 
 KG_PER_POUND: Final = Decimal("0.45359237")
 CM_PER_INCH: Final = Decimal("2.54")
@@ -161,6 +162,8 @@ _DOSE_BOUNDS_MG: Final = (Decimal("0.000001"), Decimal("1000000"))
 _WEIGHT_BOUNDS_KG: Final = (Decimal("0.2"), Decimal("500"))
 _HEIGHT_BOUNDS_CM: Final = (Decimal("20"), Decimal("260"))
 _SHOWN: Final = 40
+_BODY_PLACES: Final = 3
+"""Most decimal places of a weight in kg or a height in cm; finer is a slip [places]."""
 _LONGEST: Final = 200
 """Longer text can be no amount; cutting it here keeps the match linear [characters]."""
 
@@ -272,6 +275,7 @@ def _amount(text: object, *, field: str, accepted: tuple[str, ...]) -> DoseAmoun
     number = parse_decimal(match["number"], field=field)
     unit = unit_of(match["unit"] or "", field=field, accepted=accepted)
     dose = plain(number * unit.factor)
+    _check_places(dose, MAX_DOSE_PLACES, unit="mg", field=field)
     _check_bounds(dose, _DOSE_BOUNDS_MG, unit=_UNIT_OF[_BASIS_OF[unit.kind]], field=field)
     return DoseAmount(value_mg=dose, basis=_BASIS_OF[unit.kind])
 
@@ -282,6 +286,7 @@ def _body_size(value: object, unit: object, *, field: str, target: str, accepted
     _refuse_foreign(number, code, field=f"{field}.unit", accepted=accepted)
     unit_of(code, field=f"{field}.unit", accepted=accepted)
     size = convert(number, code, target, field=f"{field}.unit")
+    _check_places(size, _BODY_PLACES, unit=target, field=f"{field}.value")
     bounds = _WEIGHT_BOUNDS_KG if target == "kg" else _HEIGHT_BOUNDS_CM
     _check_bounds(size, bounds, unit=target, field=f"{field}.value")
     return size
@@ -295,6 +300,19 @@ def _refuse_foreign(number: Decimal, code: str, *, field: str, accepted: tuple[s
             )
             message = f"{code} is not taken and never converted in silence: {shown}"
             raise BadInput.because(field, message, value=code, accepted=", ".join(accepted), rule="unit")
+
+
+def _check_places(value: Decimal, most: int, *, unit: str, field: str) -> None:
+    if len(decimal_text(value).partition(".")[2]) > most:
+        raise BadInput.because(
+            field,
+            "the value is finer than can be kept",
+            value=decimal_text(value),
+            limit=str(most),
+            unit="decimal place",
+            accepted=f"at most {most} decimal places in {unit}",
+            rule="digits",
+        )
 
 
 def _check_bounds(value: Decimal, bounds: tuple[Decimal, Decimal], *, unit: str, field: str) -> None:

@@ -1,0 +1,96 @@
+"""An order as it was asked for, whichever door it came through; nothing here is looked up yet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Final
+
+from prescriptions.dosing import BodySize
+from prescriptions.regimens import Regimen
+
+SEXES: Final = ("female", "male", "other", "unknown")
+SWALLOWING: Final = ("solids", "mini-units only", "no solids", "not assessed")
+ALLERGY_STATES: Final = ("none", "listed", "not recorded")
+RELEASES: Final = ("immediate", "prolonged")
+ROUTES: Final = ("oral",)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One weight [kg] or height [cm] with the day it was taken."""
+
+    value: Decimal
+    measured_on: date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Identifier:
+    """A number by which an outside system knows the patient."""
+
+    system: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedAllergies:
+    """Allergies as written: ``status`` one of `ALLERGY_STATES`, ``entries`` free texts."""
+
+    status: str
+    entries: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownPatient:
+    """A patient of this site, by the code the site gave."""
+
+    code: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedPatient:
+    """A patient as the order describes them; None means not recorded, which is not "no"."""
+
+    identifier: Identifier
+    family_name: str
+    given_name: str
+    birth_date: date
+    sex: str
+    allergies: StatedAllergies
+    swallowing: str
+    weight: Measure | None = None
+    height: Measure | None = None
+    largest_unit_mm: Decimal | None = None
+    feeding_tube: bool | None = None
+    stricture: bool | None = None
+    pregnancy_possible: bool | None = None
+
+    @property
+    def body(self) -> BodySize:
+        """What calculated doses are worked out from."""
+        return BodySize(
+            weight_kg=self.weight.value if self.weight else None,
+            height_cm=self.height.value if self.height else None,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderRequest:
+    """One order: who, what, why, and when which dose.
+
+    ``reference`` is the sender's own number, unique per source; ``prescriber_registration`` names who
+    prescribed where that is not who sends; ``ready_by`` is UTC.
+    """
+
+    reference: str
+    patient: KnownPatient | StatedPatient
+    substance: str
+    release: str
+    route: str
+    reason: str
+    regimen: Regimen
+    indication: str | None = None
+    legal_basis: str | None = None
+    prescriber_registration: str | None = None
+    ready_by: datetime | None = None
