@@ -1,0 +1,90 @@
+"""The nearest doses that can be made, found by sizing them and never by assuming."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from fractions import Fraction
+
+from printing.core.dose.sizing import Nearest, SizeRequest, attempt, checked_dose, units_to_try
+
+GRID = 25
+"""Unit doses tried across the validated range."""
+HALVINGS = 14
+STEPS_BACK = 25
+SPAN = 64
+"""Without a validated range the search goes this many times below and above the dose."""
+OFFERED_DIGITS = 3
+
+
+def nearest_doses(request: SizeRequest) -> Nearest:
+    """Return the largest dose below and the smallest above the request's that can be sized without a block.
+
+    Both are rounded to what can be ordered, away from the request, and sized again; one that still fails is
+    stepped further.  None where nothing on the grid of unit doses can be made.
+    """
+    return Nearest(below=_beside(request, upward=False), above=_beside(request, upward=True))
+
+
+def _beside(request: SizeRequest, *, upward: bool) -> Decimal | None:
+    dose = checked_dose(request.dose_mg)
+    edges = [
+        edge for units in units_to_try(request) if (edge := _edge(request, dose, units, upward)) is not None
+    ]
+    for edge in sorted(edges, reverse=not upward):
+        offered = _orderable(request, edge, dose, upward)
+        if offered is not None:
+            return offered
+    return None
+
+
+def _edge(request: SizeRequest, dose: Fraction, units: int, upward: bool) -> Fraction | None:
+    """The whole dose of `units` units nearest to `dose` on its side that can be made, to a bisection's width."""
+    beyond = dose / units
+    for tried in _unit_doses(request, dose, units, upward):
+        if _possible(request, tried * units, units):
+            return _bisected(request, tried, beyond, units) * units
+        beyond = tried
+    return None
+
+
+def _unit_doses(request: SizeRequest, dose: Fraction, units: int, upward: bool) -> Iterator[Fraction]:
+    """Unit doses on the wanted side, the nearest first, with the ends of the validated range exactly."""
+    centre = dose / units
+    studied = request.against.validated
+    low, high = (centre / SPAN, centre * SPAN) if studied is None else (Fraction(d) for d in studied.dose_mg)
+    ratio = math.log(high / low)
+    inner = [Fraction(float(low) * math.exp(ratio * k / (GRID - 1))) for k in range(1, GRID - 1)]
+    grid = [low, *inner, high]
+    side = [one for one in grid if (one > centre if upward else one < centre)]
+    return iter(side if upward else side[::-1])
+
+
+def _bisected(request: SizeRequest, good: Fraction, bad: Fraction, units: int) -> Fraction:
+    for _ in range(HALVINGS):
+        middle = (good + bad) / 2
+        if _possible(request, middle * units, units):
+            good = middle
+        else:
+            bad = middle
+    return good
+
+
+def _orderable(request: SizeRequest, edge: Fraction, dose: Fraction, upward: bool) -> Decimal | None:
+    step = request.orderable_step_mg or Decimal(1).scaleb(math.floor(math.log10(edge)) - OFFERED_DIGITS + 1)
+    value = Decimal(edge.numerator) / Decimal(edge.denominator)
+    offered = (value / step).to_integral_value(ROUND_CEILING if upward else ROUND_FLOOR) * step
+    for _ in range(STEPS_BACK):
+        if offered <= 0:
+            return None
+        exact = Fraction(offered)
+        beside = exact > dose if upward else exact < dose
+        if beside and any(_possible(request, exact, units) for units in units_to_try(request)):
+            return offered
+        offered += step if upward else -step
+    return None
+
+
+def _possible(request: SizeRequest, dose: Fraction, units: int) -> bool:
+    return attempt(request, dose, units).dose is not None

@@ -1,0 +1,1 @@
+"""Uniformity of dosage units, in-process masses and residues. PURE."""

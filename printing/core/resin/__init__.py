@@ -1,0 +1,1 @@
+"""What a resin lot holds, from its weighings and assays. PURE."""
