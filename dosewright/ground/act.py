@@ -52,8 +52,14 @@ class Act:
         """Fire `event` on `row`; see `transitions.advance`."""
         return advance(self, row, event, version=version)
 
-    def change(self, row: models.Model, *, version: int | None = None, where: dict[str, Any] | None = None,
-               **values: Any) -> None:
+    def change(
+        self,
+        row: models.Model,
+        *,
+        version: int | None = None,
+        where: dict[str, Any] | None = None,
+        **values: Any,
+    ) -> None:
         """Write columns of a mutable row that are no state; see `transitions.change`."""
         change(self, row, version=version, where=where, **values)
 
@@ -166,8 +172,16 @@ def _append(doing: Act, *, outcome: str, body: Mapping[str, Any]) -> AuditEntry:
     )
     digest = digest_of(chain.head + "\n" + text)
     entry = AuditEntry.objects.create(
-        site_id=doing.actor.site_id, seq=seq, at=doing.at, actor_id=doing.actor.user_id, action=doing.action,
-        outcome=outcome, subject=doing.subject, text=text, previous=chain.head, digest=digest,
+        site_id=doing.actor.site_id,
+        seq=seq,
+        at=doing.at,
+        actor_id=doing.actor.user_id,
+        action=doing.action,
+        outcome=outcome,
+        subject=doing.subject,
+        text=text,
+        previous=chain.head,
+        digest=digest,
     )
     Chain.objects.filter(pk=chain.pk).update(length=F("length") + 1, head=digest)
     return entry

@@ -11,9 +11,9 @@ from django.conf import settings
 from django.db.models import F
 
 from dosewright.ground.act import Act
+from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Counter, Document, DocumentIssue
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.codes import new_code
 from dosewright.ground.pure.errors import Conflict, Refusal
 
 
@@ -25,8 +25,15 @@ def next_number(site_id: int, series: str) -> int:
 
 
 def make_document(
-    act: Act, *, kind: str, state: str, subject_kind: str, subject: str, content: Any,
-    draw: Callable[[str, Any], bytes], series: str = "",
+    act: Act,
+    *,
+    kind: str,
+    state: str,
+    subject_kind: str,
+    subject: str,
+    content: Any,
+    draw: Callable[[str, Any], bytes],
+    series: str = "",
 ) -> Document:
     """Draw `content` as PDF bytes by ``draw(number, content)``, write the file and add the document's row.
 
@@ -40,12 +47,28 @@ def make_document(
     path = Path("documents") / kind.replace(" ", "-") / f"{site}-{number}-{digest_of(data)[:12]}.pdf"
     write_file(Path(settings.DOSEWRIGHT_HOME) / path, data)
     document = Document.objects.create(
-        code=new_code("document"), site_id=act.actor.site_id, kind=kind, number=number, state=state,
-        subject_kind=subject_kind, subject=subject, content_text=text, content_digest=digest_of(text),
-        file_digest=digest_of(data), path=str(path), made_by_id=act.actor.user_id, made_at=act.at,
+        code=new_code("document"),
+        site_id=act.actor.site_id,
+        kind=kind,
+        number=number,
+        state=state,
+        subject_kind=subject_kind,
+        subject=subject,
+        content_text=text,
+        content_digest=digest_of(text),
+        file_digest=digest_of(data),
+        path=str(path),
+        made_by_id=act.actor.user_id,
+        made_at=act.at,
     )
-    act.note(document=document.code, kind=kind, number=number, state=state, content=document.content_digest,
-             file=document.file_digest)
+    act.note(
+        document=document.code,
+        kind=kind,
+        number=number,
+        state=state,
+        content=document.content_digest,
+        file=document.file_digest,
+    )
     return document
 
 
@@ -53,12 +76,16 @@ def issue(act: Act, document: Document, what: str, *, reason: str = "") -> Docum
     """Record what became of an original; raises Conflict when that is already told or cannot follow."""
     past = set(document.issues.values_list("what", flat=True))
     after_issue = {DocumentIssue.APPLIED, DocumentIssue.SPOILED, DocumentIssue.RETURNED}
-    follows = what == DocumentIssue.ISSUED and not past or what in after_issue and past == {DocumentIssue.ISSUED}
+    follows = (what == DocumentIssue.ISSUED and not past) or (what in after_issue and past == {DocumentIssue.ISSUED})
     if document.state != Document.ORIGINAL or not follows:
         raise Conflict(
-            Refusal(field=document.code, value=", ".join(sorted(past)) or document.state,
-                    message=f"a {document.state} in this state cannot be {what}",
-                    accepted="an issued original that is not yet accounted for", rule="label count")
+            Refusal(
+                field=document.code,
+                value=", ".join(sorted(past)) or document.state,
+                message=f"a {document.state} in this state cannot be {what}",
+                accepted="an issued original that is not yet accounted for",
+                rule="label count",
+            )
         )
     act.note(document=document.code, became=what)
     return DocumentIssue.objects.create(document=document, what=what, by_id=act.actor.user_id, at=act.at, reason=reason)

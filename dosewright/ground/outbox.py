@@ -35,8 +35,12 @@ def emit(*, site_id: int, fact: str, payload: Mapping[str, Any], at: datetime) -
     row = Outbox.objects.create(site_id=site_id, fact=fact, payload=text, at=at)
     for name in sorted(HANDLERS.get(fact, {})):
         Work.objects.create(
-            site_id=site_id, kind=f"fact:{fact}:{name}", key=f"fact:{row.pk}:{name}", payload=text,
-            created_at=at, due_at=at,
+            site_id=site_id,
+            kind=f"fact:{fact}:{name}",
+            key=f"fact:{row.pk}:{name}",
+            payload=text,
+            created_at=at,
+            due_at=at,
         )
     return row
 

@@ -7,8 +7,8 @@ from datetime import datetime
 from django.db import transaction
 
 from dosewright.ground.act import act
+from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Grant, Site, User
-from dosewright.ground.pure.codes import new_code
 from dosewright.ground.pure.errors import BadInput, NotAllowed, NotThere, Refusal
 from dosewright.ground.pure.roles import Actor, Channel, Role
 
@@ -25,8 +25,13 @@ def actor_of(user: User, *, channel: Channel) -> Actor:
         Role(name) for name in user.grants.filter(revoked_at=None).values_list("role", flat=True)
     )
     return Actor(
-        user_id=user.pk, username=user.username, printed_name=user.printed_name, site_id=user.site_id,
-        site_code=user.site.code, roles=roles, channel=channel,
+        user_id=user.pk,
+        username=user.username,
+        printed_name=user.printed_name,
+        site_id=user.site_id,
+        site_code=user.site.code,
+        roles=roles,
+        channel=channel,
     )
 
 
@@ -44,24 +49,44 @@ def found_site(*, name: str, address: str, time_zone: str, jurisdiction: str, at
     """Make a new site with its worker; for set-up on an empty home, before there is anybody to ask."""
     with transaction.atomic(durable=True):
         site = Site.objects.create(
-            code=new_code("site"), name=name, address=address, time_zone=time_zone, jurisdiction=jurisdiction, **more
+            code=new_code("site"),
+            name=name,
+            address=address,
+            time_zone=time_zone,
+            jurisdiction=jurisdiction,
+            **more,
         )
         User.objects.create(
-            code=new_code("person"), username=f"worker-{site.code.lower()}", printed_name="Background worker",
-            kind=User.WORKER, site=site, password="!",
+            code=new_code("person"),
+            username=f"worker-{site.code.lower()}",
+            printed_name="Background worker",
+            kind=User.WORKER,
+            site=site,
+            password="!",
         )
     return site
 
 
 def found_person(
-    site: Site, *, username: str, printed_name: str, password: str, roles: tuple[Role, ...], at: datetime,
-    profession: str = "", registration: str = "",
+    site: Site,
+    *,
+    username: str,
+    printed_name: str,
+    password: str,
+    roles: tuple[Role, ...],
+    at: datetime,
+    profession: str = "",
+    registration: str = "",
 ) -> User:
     """Make a person with roles at a new site; for set-up and tests, not for a site that is running."""
     with transaction.atomic():
         user = User(
-            code=new_code("person"), username=username, printed_name=printed_name, profession=profession,
-            registration=registration, site=site,
+            code=new_code("person"),
+            username=username,
+            printed_name=printed_name,
+            profession=profession,
+            registration=registration,
+            site=site,
         )
         user.set_password(password)
         user.save()
@@ -73,7 +98,11 @@ def found_person(
 def found_printer_user(site: Site, *, username: str, printed_name: str) -> User:
     """Make the machine user by which a printer's token acts."""
     return User.objects.create(
-        code=new_code("person"), username=username, printed_name=printed_name, kind=User.PRINTER, site=site,
+        code=new_code("person"),
+        username=username,
+        printed_name=printed_name,
+        kind=User.PRINTER,
+        site=site,
         password="!",
     )
 

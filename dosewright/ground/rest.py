@@ -147,8 +147,12 @@ def checked(serializer: type[serializers.Serializer[Any]], raw: Any) -> dict[str
     one = serializer(data=raw)
     unknown = sorted(set(raw) - set(one.fields))
     refusals = [
-        Refusal(field=str(name)[:80], message="is not a field of this action", accepted=", ".join(one.fields) or "none",
-                rule="unknown field")
+        Refusal(
+            field=str(name)[:80],
+            message="is not a field of this action",
+            accepted=", ".join(one.fields) or "none",
+            rule="unknown field",
+        )
         for name in unknown
     ]
     if not one.is_valid():

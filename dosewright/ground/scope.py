@@ -19,8 +19,13 @@ def find(actor: Actor, model: type[Row], code: str, *, path: str = "site_id") ->
     row = model._default_manager.filter(code=code, **{path: actor.site_id}).first()
     if row is None:
         raise NotThere(
-            Refusal(field="code", value=code[:40], message=f"no such {model._meta.verbose_name} at this site",
-                    accepted="a code of this site", rule="code")
+            Refusal(
+                field="code",
+                value=code[:40],
+                message=f"no such {model._meta.verbose_name} at this site",
+                accepted="a code of this site",
+                rule="code",
+            )
         )
     return row
 

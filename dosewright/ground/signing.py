@@ -45,16 +45,24 @@ def sign(
     user = User.objects.get(pk=act.actor.user_id)
     if not check_password(pen.password, user.password):
         raise NotAllowed(
-            Refusal(field="password", message="does not fit the signer", accepted="the signer's own password",
-                    rule="password")
+            Refusal(
+                field="password",
+                message="does not fit the signer",
+                accepted="the signer's own password",
+                rule="password",
+            )
         )
     text = canonical_text(shown)
     digest = digest_of(text)
     if digest != pen.shown_digest:
         raise Conflict(
             Refusal(
-                field="shown_digest", value=pen.shown_digest[:64], limit=digest,
-                message="what you were shown has changed since", accepted="look again, then sign", rule="shown",
+                field="shown_digest",
+                value=pen.shown_digest[:64],
+                limit=digest,
+                message="what you were shown has changed since",
+                accepted="look again, then sign",
+                rule="shown",
             )
         )
     return _add(act, user, meaning, subject_kind, subject, subject_version, text, digest)
@@ -63,25 +71,54 @@ def sign(
 def _no_tokens(act: Act) -> None:
     if act.actor.channel is Channel.TOKEN:
         raise NotAllowed(
-            Refusal(field="actor", value="token", message="a signature is never given by token",
-                    accepted="sign in with user name and password", rule="token")
+            Refusal(
+                field="actor",
+                value="token",
+                message="a signature is never given by token",
+                accepted="sign in with user name and password",
+                rule="token",
+            )
         )
 
 
-def _add(act: Act, user: User, meaning: str, subject_kind: str, subject: str, subject_version: int, text: str,
-         digest: str) -> Signature:
+def _add(
+    act: Act,
+    user: User,
+    meaning: str,
+    subject_kind: str,
+    subject: str,
+    subject_version: int,
+    text: str,
+    digest: str,
+) -> Signature:
     sealed = digest_of(
         canonical_text(
             {
-                "signer": user.code, "printed_name": user.printed_name, "action": act.action, "meaning": meaning,
-                "subject": subject, "subject_version": subject_version, "at": act.at, "shown": digest,
+                "signer": user.code,
+                "printed_name": user.printed_name,
+                "action": act.action,
+                "meaning": meaning,
+                "subject": subject,
+                "subject_version": subject_version,
+                "at": act.at,
+                "shown": digest,
             }
         )
     )
     signature = Signature.objects.create(
-        site_id=act.actor.site_id, signer=user, printed_name=user.printed_name, registration=user.registration,
-        action=act.action, meaning=meaning, subject_kind=subject_kind, subject=subject,
-        subject_version=subject_version, at=act.at, shown_text=text, shown_digest=digest, digest=sealed,
+        site_id=act.actor.site_id,
+        signer=user,
+        printed_name=user.printed_name,
+        registration=user.registration,
+        action=act.action,
+        meaning=meaning,
+        subject_kind=subject_kind,
+        subject=subject,
+        subject_version=subject_version,
+        at=act.at,
+        shown_text=text,
+        shown_digest=digest,
+        digest=sealed,
     )
     act.note(signature=sealed, meaning=meaning, shown=digest)
     return signature

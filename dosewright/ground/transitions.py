@@ -80,8 +80,14 @@ def advance(act: Act, row: models.Model, event: str, *, version: int | None = No
     return following
 
 
-def change(act: Act, row: models.Model, *, version: int | None = None, where: dict[str, Any] | None = None,
-           **values: Any) -> None:
+def change(
+    act: Act,
+    row: models.Model,
+    *,
+    version: int | None = None,
+    where: dict[str, Any] | None = None,
+    **values: Any,
+) -> None:
     """Write `values` of a mutable row by conditional UPDATE on its version; state columns are refused.
 
     Raises Conflict when the row moved meanwhile. The old and new values go into the action's audit row.
@@ -98,8 +104,11 @@ def change(act: Act, row: models.Model, *, version: int | None = None, where: di
     if changed != 1:
         raise Conflict(
             Refusal(
-                field=_code(row), value=f"version {known}", message="the record changed meanwhile",
-                accepted="look at it again and repeat", rule="version",
+                field=_code(row),
+                value=f"version {known}",
+                message="the record changed meanwhile",
+                accepted="look at it again and repeat",
+                rule="version",
             )
         )
     for name, value in values.items():
@@ -115,8 +124,11 @@ def _code(row: models.Model) -> str:
 def _cannot(machine: Machine, row: models.Model, old: str, event: str) -> Refusal:
     possible = sorted(name for state, name in machine.table if state == old)
     return Refusal(
-        field=_code(row), value=old, message=f"a {machine.name} that is {old} cannot {event}",
-        accepted=", ".join(possible) or "nothing: this is an end state", rule="state",
+        field=_code(row),
+        value=old,
+        message=f"a {machine.name} that is {old} cannot {event}",
+        accepted=", ".join(possible) or "nothing: this is an end state",
+        rule="state",
     )
 
 
@@ -124,6 +136,9 @@ def _moved(machine: Machine, row: models.Model, known: int) -> Refusal:
     now = type(row)._default_manager.filter(pk=row.pk).values_list(machine.field, "version").first()
     found = f"{now[0]}, version {now[1]}" if now else "gone"
     return Refusal(
-        field=_code(row), value=f"version {known}", message=f"the {machine.name} changed meanwhile and is {found}",
-        accepted="look at it again and repeat", rule="version",
+        field=_code(row),
+        value=f"version {known}",
+        message=f"the {machine.name} changed meanwhile and is {found}",
+        accepted="look at it again and repeat",
+        rule="version",
     )

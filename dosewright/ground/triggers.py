@@ -17,16 +17,12 @@ EVENTS = {"sqlite": ("UPDATE", "DELETE"), "postgresql": ("UPDATE", "DELETE", "TR
 
 def append_only_tables() -> tuple[str, ...]:
     """Return the names of the tables whose rows are only ever added."""
-    return tuple(
-        sorted(model._meta.db_table for model in apps.get_models() if getattr(model, "append_only", False))
-    )
+    return tuple(sorted(model._meta.db_table for model in apps.get_models() if getattr(model, "append_only", False)))
 
 
 def expected_triggers(vendor: str) -> frozenset[str]:
     """Return the names of the triggers that must stand on a database of `vendor`."""
-    return frozenset(
-        _name(table, event) for table in append_only_tables() for event in EVENTS.get(vendor, ())
-    )
+    return frozenset(_name(table, event) for table in append_only_tables() for event in EVENTS.get(vendor, ()))
 
 
 def present_triggers(connection: BaseDatabaseWrapper) -> frozenset[str]:
@@ -82,16 +78,12 @@ def _create(vendor: str, table: str, event: str) -> str:
     name = _name(table, event)
     message = f"rows of {table} are only ever added"
     if vendor == "sqlite":
-        return (
-            f'CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" '
-            f"BEGIN SELECT RAISE(ABORT, '{message}'); END"
-        )
+        return f'CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" BEGIN SELECT RAISE(ABORT, \'{message}\'); END'
     level = "STATEMENT" if event == "TRUNCATE" else "ROW"
     function = (
         "CREATE OR REPLACE FUNCTION keep_rows() RETURNS trigger LANGUAGE plpgsql AS "
         "$$ BEGIN RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME; END $$;"
     )
     return (
-        f'{function} CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" '
-        f"FOR EACH {level} EXECUTE FUNCTION keep_rows()"
+        f'{function} CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" FOR EACH {level} EXECUTE FUNCTION keep_rows()'
     )

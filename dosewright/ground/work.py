@@ -31,7 +31,7 @@ MOST_ATTEMPTS = 5
 RETRY_AFTER = timedelta(seconds=5)
 
 Handler = TypeVar("Handler", bound=Callable[..., Any])
-KINDS: dict[str, Callable[["Job"], None]] = {}
+KINDS: dict[str, Callable[[Job], None]] = {}
 
 
 class LeaseLost(Exception):
@@ -120,8 +120,10 @@ def claim(work_id: int, *, clock: Callable[[], datetime]) -> Job | None:
     """Take the lease of one piece of work by conditional UPDATE, or return None when another has it."""
     now = clock()
     token = secrets.token_hex(16)
-    claimed = _claimable(now).filter(pk=work_id).update(
-        state=Work.LEASED, lease_until=now + LEASE, lease_token=token, attempts=F("attempts") + 1
+    claimed = (
+        _claimable(now)
+        .filter(pk=work_id)
+        .update(state=Work.LEASED, lease_until=now + LEASE, lease_token=token, attempts=F("attempts") + 1)
     )
     if claimed != 1:
         return None

@@ -102,7 +102,7 @@ def check_users_environment(listing):
     """Leave with the exact command when a direct requirement differs from the lock."""
     found = locked.differences(listing, only=locked.direct_names(listing))
     if found:
-        command = " ".join(pip_here() + STRICTLY + ["-r", quoted(lock_path(listing))])
+        command = " ".join(pip_here() + STRICTLY + list(map(quoted, offline() + ["-r", lock_path(listing)])))
         stop("this environment differs from {} ({}); run: {}".format(listing, "; ".join(found), command))
 
 
@@ -168,13 +168,14 @@ class Installation(object):
     def carry_out(self):
         # type: () -> None
         """Install, verify, stamp."""
+        source = offline()
         fresh = self.was_cut_short() or not self.has_usable_python()
         self.remember(b"unfinished")
         with contextlib.suppress(OSError):
             os.remove(STAMP)
         if fresh:
             self.make_venv()
-        self.run_or_stop(self.installer() + STRICTLY + offline() + ["-r", lock_path(self.listing)])
+        self.run_or_stop(self.installer() + STRICTLY + source + ["-r", lock_path(self.listing)])
         self.verify()
         write_stamp(self.listing)
         self.remember(b"")

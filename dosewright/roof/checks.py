@@ -22,8 +22,17 @@ def append_only_triggers_stand(app_configs: Any, databases: Any = None, **_: Any
     if not tables.intersection(append_only_tables()):
         return []
     missing = [name for name in missing_triggers() if any(name.startswith(f"keep_{table}_") for table in tables)]
-    return [Error(f"append-only triggers are missing: {', '.join(sorted(missing))}",
-                  hint="run `python3 manage.py migrate`", id="dosewright.E001")] if missing else []
+    return (
+        [
+            Error(
+                f"append-only triggers are missing: {', '.join(sorted(missing))}",
+                hint="run `python3 manage.py migrate`",
+                id="dosewright.E001",
+            )
+        ]
+        if missing
+        else []
+    )
 
 
 @register(Tags.security)
@@ -32,5 +41,14 @@ def demo_home_stays_local(app_configs: Any, **_: Any) -> list[Error]:
     if not (settings.DOSEWRIGHT_HOME / "demo-home").exists():
         return []
     others = [host for host in settings.ALLOWED_HOSTS if host not in LOOPBACK]
-    return [Error(f"a demo home is refused on {', '.join(others)}", hint="its people and passwords are invented",
-                  id="dosewright.E002")] if others else []
+    return (
+        [
+            Error(
+                f"a demo home is refused on {', '.join(others)}",
+                hint="its people and passwords are invented",
+                id="dosewright.E002",
+            )
+        ]
+        if others
+        else []
+    )

@@ -47,9 +47,7 @@ def _files() -> str:
 
 def _work() -> str:
     try:
-        late = Work.objects.filter(
-            state=Work.WAITING, due_at__lt=timezone.now() - timedelta(minutes=10)
-        ).count()
+        late = Work.objects.filter(state=Work.WAITING, due_at__lt=timezone.now() - timedelta(minutes=10)).count()
     except DatabaseError:
         return "not reached"
     return f"{late} pieces wait for more than ten minutes" if late else "ok"

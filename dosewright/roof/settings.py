@@ -157,7 +157,11 @@ CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
-CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 3600, "socket_timeout": 3, "socket_connect_timeout": 3}
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": 3600,
+    "socket_timeout": 3,
+    "socket_connect_timeout": 3,
+}
 CELERY_BEAT_SCHEDULE = {"sweep": {"task": "dosewright.sweep", "schedule": 5.0}}
 
 LOGGING = {
@@ -165,7 +169,10 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"json": {"()": "dosewright.roof.logs.JsonLines"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
-    "root": {"handlers": ["stderr"], "level": env.one_of("DOSEWRIGHT_LOG", ("WARNING", "INFO", "ERROR"), "WARNING")},
+    "root": {
+        "handlers": ["stderr"],
+        "level": env.one_of("DOSEWRIGHT_LOG", ("WARNING", "INFO", "ERROR"), "WARNING"),
+    },
 }
 
 env.refuse_unknown()

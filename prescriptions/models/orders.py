@@ -133,6 +133,4 @@ class Alert(models.Model):
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["order_version", "fingerprint"], name="one_alert_per_finding")
-        ]
+        constraints = [models.UniqueConstraint(fields=["order_version", "fingerprint"], name="one_alert_per_finding")]

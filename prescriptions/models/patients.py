@@ -25,7 +25,9 @@ class Patient(models.Model):
     stricture = models.CharField(max_length=15, default="not recorded")
     pregnancy_possible = models.CharField(max_length=15, default="not recorded")
     allergies_recorded = models.CharField(
-        max_length=15, choices=[(one, one) for one in ("none", "listed", "not recorded")], default="not recorded"
+        max_length=15,
+        choices=[(one, one) for one in ("none", "listed", "not recorded")],
+        default="not recorded",
     )
     registered_at = models.DateTimeField()
     version = models.PositiveIntegerField(default=1)
@@ -43,9 +45,7 @@ class PatientIdentifier(models.Model):
     value = models.CharField(max_length=60)
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["site", "system", "value"], name="one_patient_per_identifier")
-        ]
+        constraints = [models.UniqueConstraint(fields=["site", "system", "value"], name="one_patient_per_identifier")]
 
 
 class BodyMeasure(models.Model):

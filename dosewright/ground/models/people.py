@@ -75,7 +75,9 @@ class User(AbstractBaseUser):
         ordering = ("username",)
         constraints = [
             models.UniqueConstraint(
-                fields=["registration"], condition=~models.Q(registration=""), name="one_person_per_registration"
+                fields=["registration"],
+                condition=~models.Q(registration=""),
+                name="one_person_per_registration",
             )
         ]
 

@@ -8,7 +8,6 @@ the weighted-sum argument). It follows that two valid codes of one kind differ i
 
 from __future__ import annotations
 
-import secrets
 from dataclasses import dataclass
 
 from dosewright.ground.pure.errors import BadInput, Refusal
@@ -71,11 +70,6 @@ def compose(kind: str, body: str) -> str:
     if len(body) != one.length or any(character not in _VALUE for character in body):
         raise ValueError(f"the body of a {kind} code has {one.length} characters of {ALPHABET}")
     return f"{one.prefix}-{body}{check_character(one.prefix, body)}"
-
-
-def new_code(kind: str) -> str:
-    """Return a fresh random code; uniqueness is the table's to enforce."""
-    return compose(kind, "".join(secrets.choice(ALPHABET) for _ in range(KINDS[kind].length)))
 
 
 def numbered_code(kind: str, number: int) -> str:

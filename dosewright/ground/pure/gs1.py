@@ -47,20 +47,52 @@ IDENTIFIERS: dict[str, Identifier] = {
     for one in (
         Identifier(ai="00", title="SSCC", least=18, most=18, form="key"),
         Identifier(ai="01", title="GTIN", least=14, most=14, form="key", excluded=frozenset({"02", "37"})),
-        Identifier(ai="02", title="CONTENT", least=14, most=14, form="key", partners=_any_of("37"),
-                   excluded=frozenset({"01"})),
+        Identifier(
+            ai="02",
+            title="CONTENT",
+            least=14,
+            most=14,
+            form="key",
+            partners=_any_of("37"),
+            excluded=frozenset({"01"}),
+        ),
         Identifier(ai="10", title="BATCH/LOT", least=1, most=20, form="text", separated=True, partners=_ITEM),
         Identifier(ai="11", title="PROD DATE", least=6, most=6, form="date", partners=_ITEM),
         Identifier(ai="17", title="USE BY OR EXPIRY", least=6, most=6, form="date", partners=_ITEM),
-        Identifier(ai="21", title="SERIAL", least=1, most=20, form="text", separated=True, partners=_any_of("01")),
+        Identifier(
+            ai="21", title="SERIAL", least=1, most=20, form="text", separated=True, partners=_any_of("01")
+        ),
         Identifier(ai="30", title="VAR. COUNT", least=1, most=8, separated=True, partners=_ITEM),
-        Identifier(ai="37", title="COUNT", least=1, most=8, separated=True,
-                   partners=(frozenset({"00", "02"}),), excluded=frozenset({"01"})),
-        Identifier(ai="7003", title="EXPIRY TIME", least=10, most=10, form="time", separated=True, partners=_ITEM),
-        Identifier(ai="8017", title="GSRN - PROVIDER", least=18, most=18, form="key", separated=True,
-                   excluded=frozenset({"8018"})),
-        Identifier(ai="8018", title="GSRN - RECIPIENT", least=18, most=18, form="key", separated=True,
-                   excluded=frozenset({"8017"})),
+        Identifier(
+            ai="37",
+            title="COUNT",
+            least=1,
+            most=8,
+            separated=True,
+            partners=(frozenset({"00", "02"}),),
+            excluded=frozenset({"01"}),
+        ),
+        Identifier(
+            ai="7003", title="EXPIRY TIME", least=10, most=10, form="time", separated=True, partners=_ITEM
+        ),
+        Identifier(
+            ai="8017",
+            title="GSRN - PROVIDER",
+            least=18,
+            most=18,
+            form="key",
+            separated=True,
+            excluded=frozenset({"8018"}),
+        ),
+        Identifier(
+            ai="8018",
+            title="GSRN - RECIPIENT",
+            least=18,
+            most=18,
+            form="key",
+            separated=True,
+            excluded=frozenset({"8017"}),
+        ),
     )
 }
 """The identifiers this house writes; partners 03, 8006 and 8026 of the dictionary are not among them."""
@@ -89,8 +121,15 @@ def check_digit(digits: str) -> int:
     3
     """
     if not isinstance(digits, str) or not re.fullmatch(r"[0-9]{1,17}", digits):
-        raise BadInput(Refusal(field="digits", value=str(digits)[:40], message="is not 1 to 17 decimal digits",
-                               accepted="1 to 17 digits 0-9 as text", rule="check-digit"))
+        raise BadInput(
+            Refusal(
+                field="digits",
+                value=str(digits)[:40],
+                message="is not 1 to 17 decimal digits",
+                accepted="1 to 17 digits 0-9 as text",
+                rule="check-digit",
+            )
+        )
     total = sum(int(digit) * (1 if place % 2 else 3) for place, digit in enumerate(reversed(digits)))
     return -total % 10
 
@@ -140,7 +179,7 @@ def read_element_string(data: str) -> tuple[tuple[str, str], ...]:
         ai = next((one for one in IDENTIFIERS if rest.startswith(one)), None)
         if ai is None:
             raise BadInput(_wrong("data", rest[:8], "no known application identifier stands here"))
-        value, rest = _split_value(IDENTIFIERS[ai], rest[len(ai):])
+        value, rest = _split_value(IDENTIFIERS[ai], rest[len(ai) :])
         pairs.append((ai, value))
     refuse_if_any(BadInput, [one for one in _faults(pairs) if one.rule != "gs1-day-00"])
     return tuple(pairs)
@@ -185,7 +224,9 @@ def _full_year(two: int, current: int) -> int:
 def _identifier(ai: str) -> Identifier:
     found = IDENTIFIERS.get(ai)
     if found is None:
-        raise BadInput(_wrong("ai", ai, "is not an application identifier written here", ", ".join(IDENTIFIERS)))
+        raise BadInput(
+            _wrong("ai", ai, "is not an application identifier written here", ", ".join(IDENTIFIERS))
+        )
     return found
 
 
@@ -200,10 +241,15 @@ def _faults(pairs: Sequence[tuple[str, str]]) -> list[Refusal]:
         return [_wrong("elements", None, "there is no element")]
     unknown = [ai for ai, _ in pairs if ai not in IDENTIFIERS]
     if unknown:
-        return [_wrong("ai", ai, "is not an application identifier written here", ", ".join(IDENTIFIERS))
-                for ai in unknown]
-    faults = [_wrong(f"({ai})", value, fault[0], rule=fault[1])
-              for ai, value in pairs if (fault := _value_fault(IDENTIFIERS[ai], value))]
+        return [
+            _wrong("ai", ai, "is not an application identifier written here", ", ".join(IDENTIFIERS))
+            for ai in unknown
+        ]
+    faults = [
+        _wrong(f"({ai})", value, fault[0], rule=fault[1])
+        for ai, value in pairs
+        if (fault := _value_fault(IDENTIFIERS[ai], value))
+    ]
     return faults + _set_faults([ai for ai, _ in pairs])
 
 
@@ -243,21 +289,30 @@ def _set_faults(present: list[str]) -> list[Refusal]:
         if one.partners and not any(group <= have for group in one.partners):
             wanted = " or ".join("+".join(sorted(group)) for group in one.partners)
             faults.append(_wrong(f"({ai})", None, f"{one.title} may only stand beside {wanted}", wanted))
-        faults += [_wrong(f"({ai})", None, f"may not stand beside ({other})")
-                   for other in sorted(one.excluded & have) if ai < other]
+        faults += [
+            _wrong(f"({ai})", None, f"may not stand beside ({other})")
+            for other in sorted(one.excluded & have)
+            if ai < other
+        ]
     return faults
 
 
 def _split_value(identifier: Identifier, rest: str) -> tuple[str, str]:
     if not identifier.separated:
-        return rest[:identifier.most], rest[identifier.most:].removeprefix(SEPARATOR)
+        return rest[: identifier.most], rest[identifier.most :].removeprefix(SEPARATOR)
     value, _, after = rest.partition(SEPARATOR)
     return value, after
 
 
 def _span(identifier: Identifier) -> str:
-    return str(identifier.most) if identifier.least == identifier.most else f"{identifier.least} to {identifier.most}"
+    return (
+        str(identifier.most)
+        if identifier.least == identifier.most
+        else f"{identifier.least} to {identifier.most}"
+    )
 
 
-def _wrong(field: str, value: str | None, message: str, accepted: str | None = None, rule: str = "gs1") -> Refusal:
+def _wrong(
+    field: str, value: str | None, message: str, accepted: str | None = None, rule: str = "gs1"
+) -> Refusal:
     return Refusal(field=field, value=value, message=message, accepted=accepted, rule=rule)

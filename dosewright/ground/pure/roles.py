@@ -240,7 +240,11 @@ def authorise_read(actor: Actor, view: str) -> None:
         names = ", ".join(sorted(allowed))
         raise NotAllowed(
             Refusal(
-                field="actor", value=actor.username, message=f"may not see {view} records", accepted=names, rule="role"
+                field="actor",
+                value=actor.username,
+                message=f"may not see {view} records",
+                accepted=names,
+                rule="role",
             )
         )
 
@@ -248,7 +252,10 @@ def authorise_read(actor: Actor, view: str) -> None:
 def _no_role(actor: Actor, action: str, rule: Rule) -> Refusal:
     held = ", ".join(sorted(actor.roles)) or "no role"
     return Refusal(
-        field="actor", value=f"{actor.username} ({held})", message=f"may not do {action}", accepted=_names(rule),
+        field="actor",
+        value=f"{actor.username} ({held})",
+        message=f"may not do {action}",
+        accepted=_names(rule),
         rule="role",
     )
 

@@ -22,7 +22,12 @@ class StrictJson(BaseParser):
         length = int(stream.META.get("CONTENT_LENGTH") or 0)
         if length > MOST_BYTES:
             raise BadInput.because(
-                "body", "is too large", value=str(length), limit=str(MOST_BYTES), unit="bytes",
-                accepted=f"at most {MOST_BYTES} bytes", rule="size",
+                "body",
+                "is too large",
+                value=str(length),
+                limit=str(MOST_BYTES),
+                unit="bytes",
+                accepted=f"at most {MOST_BYTES} bytes",
+                rule="size",
             )
         return parse(stream.read(MOST_BYTES + 1), max_bytes=MOST_BYTES)

@@ -7,7 +7,15 @@ from typing import Any
 from rest_framework import exceptions
 from rest_framework.response import Response
 
-from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, NotAllowed, NotThere, Refused, SetupMissing
+from dosewright.ground.pure.errors import (
+    BadInput,
+    Blocked,
+    Conflict,
+    NotAllowed,
+    NotThere,
+    Refused,
+    SetupMissing,
+)
 
 STATUS: dict[type[Refused], int] = {
     BadInput: 422,

@@ -78,7 +78,9 @@ class LotTest(models.Model):
     append_only = True
 
     resin_lot = models.ForeignKey(ResinLot, on_delete=models.PROTECT, related_name="tests")
-    kind = models.CharField(max_length=20, choices=[(one, one) for one in ("identity", "assay", "appearance", "cure strip")])
+    kind = models.CharField(
+        max_length=20, choices=[(one, one) for one in ("identity", "assay", "appearance", "cure strip")]
+    )
     place = models.CharField(max_length=20, blank=True)
     value_text = models.CharField(max_length=60)
     unit = models.CharField(max_length=20, blank=True)

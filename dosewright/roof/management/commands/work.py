@@ -1,0 +1,98 @@
+"""The embedded worker: claims rows of work and runs them, on one machine without a broker."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import os
+import signal
+import socket
+import sys
+from collections.abc import Iterator
+from types import FrameType
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+from django.db import OperationalError, close_old_connections
+from django.utils import timezone
+
+from dosewright.ground import wake, work
+
+log = logging.getLogger("dosewright.work")
+POLL_S = 1.0
+
+
+class Command(BaseCommand):
+    """python3 manage.py work [--once]"""
+
+    help = "run background work until stopped; --once runs what is there and leaves"
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--once", action="store_true")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        self._stop = False
+        signal.signal(signal.SIGTERM, self._ask_to_stop)
+        if options["once"]:
+            while _round():
+                pass
+            return
+        with _bell() as bell:
+            while not self._stop and os.getppid() != 1:
+                if not _round():
+                    _listen(bell)
+
+    def _ask_to_stop(self, number: int, frame: FrameType | None) -> None:
+        self._stop = True
+
+
+def _round() -> int:
+    """Run what can be claimed now; a piece that fails is logged and kept by its row."""
+    close_old_connections()
+    try:
+        found = work.sweep(clock=timezone.now, most=10)
+    except OperationalError as trouble:
+        log.error("database not reached", extra={"trouble": type(trouble).__name__})
+        return 0
+    return sum(_run(work_id) for work_id in found)
+
+
+def _run(work_id: int) -> int:
+    try:
+        work.run(work_id, clock=timezone.now)
+    except Exception:
+        log.exception("work failed", extra={"work": work_id})
+    return 1
+
+
+@contextlib.contextmanager
+def _bell() -> Iterator[socket.socket | None]:
+    """Listen on the home's socket; a second worker on one home polls instead."""
+    path = wake.socket_path()
+    bell = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+    bell.settimeout(POLL_S)
+    try:
+        with contextlib.suppress(FileNotFoundError):
+            path.unlink()
+        bell.bind(os.fspath(path))
+    except OSError as trouble:
+        sys.stderr.write(f"no wake-up socket ({type(trouble).__name__}), polling every {POLL_S:g} s\n")
+        bell.close()
+        yield None
+        return
+    try:
+        yield bell
+    finally:
+        bell.close()
+        with contextlib.suppress(FileNotFoundError):
+            path.unlink()
+
+
+def _listen(bell: socket.socket | None) -> None:
+    import time
+
+    if bell is None:
+        time.sleep(POLL_S)
+        return
+    with contextlib.suppress(TimeoutError, socket.timeout):
+        bell.recv(64)
