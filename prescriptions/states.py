@@ -2,8 +2,8 @@
 
 An import that is neither signed nor attested starts in `WAITING`, everything else in `ORDER_INITIAL`.
 Amending makes a new version, and a recheck is asked for by SYSTEM with a reason: both send the order back
-to be checked. "Planned", "printed" and "released" are read from the records that hold them, never copied here;
-whether a stop comes too late is decided by what is supplied, not by this table.
+to be checked. "Planned", "printed" and "released" are read from the records that hold them, never copied
+here; whether a stop comes too late is decided by what is supplied, not by this table.
 """
 
 from __future__ import annotations

@@ -58,8 +58,8 @@ def format_mass(mass_mg: Decimal, micro_word: MicroWord, *, unit: MassUnit | Non
     unit where a product is known by it; ``micro_word`` is the jurisdiction's word. The two limits are the
     house's choice, common practice without source.
     """
-    if mass_mg <= 0:
-        raise ValueError("only masses over zero are written")
+    if not mass_mg.is_finite() or mass_mg <= 0:
+        raise ValueError("only finite masses over zero are written")
     chosen = unit or ("mg" if _clear_in_mg(mass_mg) else "ug")
     if chosen == "mg":
         return f"{format_number(mass_mg)} mg"
