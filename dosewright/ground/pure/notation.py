@@ -18,24 +18,10 @@ MassUnit = Literal["mg", "ug"]
 _UG_PER_MG: Final = 1000
 _CLEAR_MG: Final = Decimal("0.1")
 _CLEAR_PLACES: Final = 2
-_ONES: Final = (
-    *(
-        "ZERO",
-        "ONE",
-        "TWO",
-        "THREE",
-        "FOUR",
-        "FIVE",
-        "SIX",
-        "SEVEN",
-        "EIGHT",
-        "NINE",
-        "TEN",
-        "ELEVEN",
-        "TWELVE",
-    ),
-    *("ELEVEN", "TWELVE", "THIRTEEN", "FOURTEEN", "FIFTEEN", "SIXTEEN", "SEVENTEEN", "EIGHTEEN", "NINETEEN"),
-)
+_UNDER_TEN: Final = ("ZERO", "ONE", "TWO", "THREE", "FOUR", "FIVE", "SIX", "SEVEN", "EIGHT", "NINE")
+_UNDER_FIFTEEN: Final = ("TEN", "ELEVEN", "TWELVE", "THIRTEEN", "FOURTEEN")
+_UNDER_TWENTY: Final = ("FIFTEEN", "SIXTEEN", "SEVENTEEN", "EIGHTEEN", "NINETEEN")
+_ONES: Final = (*_UNDER_TEN, *_UNDER_FIFTEEN, *_UNDER_TWENTY)
 _TENS: Final = ("", "", "TWENTY", "THIRTY", "FORTY", "FIFTY", "SIXTY", "SEVENTY", "EIGHTY", "NINETY")
 
 
