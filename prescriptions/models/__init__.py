@@ -1,6 +1,14 @@
 """Tables of the order side."""
 
-from prescriptions.models.orders import Alert, DoseLine, Order, OrderVersion, RegimenStep, ScreenReport
+from prescriptions.models.orders import (
+    Alert,
+    DoseLine,
+    Order,
+    OrderRemark,
+    OrderVersion,
+    RegimenStep,
+    ScreenReport,
+)
 from prescriptions.models.patients import Allergy, BodyMeasure, Patient, PatientIdentifier
 from prescriptions.models.substances import DoseLimit, Substance
 
@@ -11,6 +19,7 @@ __all__ = [
     "DoseLimit",
     "DoseLine",
     "Order",
+    "OrderRemark",
     "OrderVersion",
     "Patient",
     "PatientIdentifier",

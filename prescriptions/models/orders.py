@@ -18,8 +18,6 @@ class Order(models.Model):
     received_at = models.DateTimeField()
     ready_by = models.DateTimeField()
     urgent = models.BooleanField(default=False)
-    stop_reason = models.CharField(max_length=200, blank=True)
-    query_text = models.CharField(max_length=500, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -52,6 +50,23 @@ class OrderVersion(models.Model):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["order", "number"], name="one_version_per_number")]
+
+
+class OrderRemark(models.Model):
+    """One thing said about an order: a pharmacist's query, its answer, why it was returned, amended or stopped."""
+
+    append_only = True
+    QUERY, ANSWER, RETURN, AMEND, STOP = "query", "answer", "return", "amend", "stop"
+
+    order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="remarks")
+    order_version = models.ForeignKey(OrderVersion, on_delete=models.PROTECT, related_name="remarks")
+    what = models.CharField(max_length=10)
+    text = models.CharField(max_length=500)
+    by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("pk",)
 
 
 class RegimenStep(models.Model):
@@ -119,7 +134,7 @@ class Alert(models.Model):
     rule = models.CharField(max_length=60)
     severity = models.CharField(max_length=10)
     field = models.CharField(max_length=120)
-    value = models.CharField(max_length=120)
+    value = models.CharField(max_length=120, blank=True)
     limit = models.CharField(max_length=120, blank=True)
     unit = models.CharField(max_length=20, blank=True)
     source = models.CharField(max_length=200)

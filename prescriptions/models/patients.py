@@ -54,6 +54,7 @@ class BodyMeasure(models.Model):
     append_only = True
     WEIGHT, HEIGHT = "weight", "height"
 
+    code = models.CharField(max_length=20, unique=True)
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="measures")
     kind = models.CharField(max_length=10)
     value = models.DecimalField(max_digits=9, decimal_places=3)
@@ -61,7 +62,7 @@ class BodyMeasure(models.Model):
     measured_on = models.DateField()
     entered_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
     entered_at = models.DateTimeField()
-    corrects = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="corrections")
+    corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="corrected_by")
 
 
 class Allergy(models.Model):
