@@ -18,6 +18,7 @@ class Formulation(models.Model):
     form_name_plural = models.CharField(max_length=60)
     state = models.CharField(max_length=15, default="draft")
     nominal_strength_mg_g = models.DecimalField(max_digits=12, decimal_places=6)
+    u_nominal_strength_frac = models.DecimalField(max_digits=8, decimal_places=6)
     resin_density_g_cm3 = models.DecimalField(max_digits=8, decimal_places=5)
     lot_life_days = models.PositiveIntegerField()
     tank_life_hours = models.PositiveIntegerField(null=True)
@@ -52,7 +53,9 @@ class RecipeItem(models.Model):
 class ProcessTerms(models.Model):
     """The sizing terms fitted to assayed units of one formulation in one orientation on one mount.
 
-    Fractions are per unit; ``u_`` columns are standard uncertainties of the column they name.
+    Fractions are per unit; ``u_`` columns are standard uncertainties of the column they name, with the fit's
+    degrees of freedom; ``_scatter_`` columns are standard deviations from unit to unit.  A transfer factor that
+    was not measured is empty, never 1.
     """
 
     append_only = True
@@ -60,8 +63,8 @@ class ProcessTerms(models.Model):
     formulation = models.ForeignKey(Formulation, on_delete=models.PROTECT, related_name="terms")
     orientation = models.CharField(max_length=10)
     mount = models.CharField(max_length=10)
-    transfer_factor = models.DecimalField(max_digits=10, decimal_places=8)
-    u_transfer_factor = models.DecimalField(max_digits=10, decimal_places=8)
+    transfer_factor = models.DecimalField(max_digits=10, decimal_places=8, null=True)
+    u_transfer_factor = models.DecimalField(max_digits=10, decimal_places=8, null=True)
     density_mg_mm3 = models.DecimalField(max_digits=10, decimal_places=8)
     u_density_mg_mm3 = models.DecimalField(max_digits=10, decimal_places=8)
     bleed_mm = models.DecimalField(max_digits=10, decimal_places=8)
@@ -71,10 +74,12 @@ class ProcessTerms(models.Model):
     leached_mm = models.DecimalField(max_digits=10, decimal_places=8)
     u_leached_mm = models.DecimalField(max_digits=10, decimal_places=8)
     bound_frac = models.DecimalField(max_digits=10, decimal_places=8)
+    u_bound_frac = models.DecimalField(max_digits=10, decimal_places=8)
+    degrees_of_freedom = models.PositiveIntegerField()
+    outline_scatter_mm = models.DecimalField(max_digits=10, decimal_places=8)
+    height_scatter_mm = models.DecimalField(max_digits=10, decimal_places=8)
+    strength_scatter_frac = models.DecimalField(max_digits=10, decimal_places=8)
     swelling_frac = models.DecimalField(max_digits=8, decimal_places=6)
-    unit_sd_frac = models.DecimalField(max_digits=8, decimal_places=6)
-    assayed_units = models.PositiveIntegerField()
-    assayed_sizes = models.PositiveIntegerField()
     study = models.ForeignKey("formulary.Study", on_delete=models.PROTECT, related_name="+")
 
     class Meta:
@@ -84,7 +89,10 @@ class ProcessTerms(models.Model):
 
 
 class ValidatedRange(models.Model):
-    """What a formulation version was shown to work for: shape, rule, way of printing and doses per unit."""
+    """What a formulation version was shown to work for: shape, rule, way of printing and doses per unit.
+
+    ``size_mm_text`` holds the least and largest finished length [mm] of each named dimension.
+    """
 
     append_only = True
 
@@ -97,10 +105,9 @@ class ValidatedRange(models.Model):
     dose_min_mg = models.DecimalField(max_digits=18, decimal_places=6)
     dose_max_mg = models.DecimalField(max_digits=18, decimal_places=6)
     layer_um_text = models.CharField(max_length=60)
-    proportion = models.DecimalField(max_digits=8, decimal_places=6, null=True)
+    aspect_frac = models.DecimalField(max_digits=8, decimal_places=6, null=True)
     fixed_height_mm = models.DecimalField(max_digits=8, decimal_places=4, null=True)
-    diameter_min_mm = models.DecimalField(max_digits=8, decimal_places=4)
-    diameter_max_mm = models.DecimalField(max_digits=8, decimal_places=4)
+    size_mm_text = models.TextField()
     surface_to_volume_min_mm = models.DecimalField(max_digits=8, decimal_places=5)
     surface_to_volume_max_mm = models.DecimalField(max_digits=8, decimal_places=5)
     is_default = models.BooleanField(default=False)
@@ -109,9 +116,10 @@ class ValidatedRange(models.Model):
     class Meta:
         ordering = ("formulation", "number")
         constraints = [
+            models.UniqueConstraint(fields=["formulation", "number"], name="one_range_per_number"),
             models.UniqueConstraint(
                 fields=["formulation"], condition=models.Q(is_default=True), name="one_default_range"
-            )
+            ),
         ]
 
 

@@ -19,6 +19,7 @@ class Ingredient(models.Model):
     molar_mass_g_mol = models.DecimalField(max_digits=10, decimal_places=4, null=True)
     moiety_molar_mass_g_mol = models.DecimalField(max_digits=10, decimal_places=4, null=True)
     moieties_per_formula = models.PositiveSmallIntegerField(default=1)
+    crystal_waters = models.PositiveSmallIntegerField(default=0)
     density_g_cm3 = models.DecimalField(max_digits=8, decimal_places=5)
     density_temperature_c = models.DecimalField(max_digits=5, decimal_places=1)
     source = models.CharField(max_length=200)

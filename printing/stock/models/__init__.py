@@ -1,6 +1,6 @@
 """Tables of the stock."""
 
-from printing.stock.models.equipment import Cleaning, Equipment, TankFill
+from printing.stock.models.equipment import Cleaning, Equipment, EquipmentCheck, TankFill
 from printing.stock.models.lots import IngredientLot, LotTest, ResinLot, Weighing, WeighingCheck
 from printing.stock.models.movements import Balance, StockMovement
 
@@ -8,6 +8,7 @@ __all__ = [
     "Balance",
     "Cleaning",
     "Equipment",
+    "EquipmentCheck",
     "IngredientLot",
     "LotTest",
     "ResinLot",

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 
 KINDS = ("balance", "tank", "bath", "basket", "oven", "cure box", "printer film")
+WET_KINDS = ("tank", "bath", "basket", "oven")
+"""Kinds that touch resin or uncured units: one formulation each, until a study allows else."""
 
 
 class Equipment(models.Model):
@@ -18,8 +20,23 @@ class Equipment(models.Model):
     resolution_ug = models.PositiveBigIntegerField(null=True)
     repeatability_ug = models.PositiveBigIntegerField(null=True)
     capacity_ul = models.PositiveBigIntegerField(null=True)
-    due_on = models.DateField()
     version = models.PositiveIntegerField(default=1)
+
+
+class EquipmentCheck(models.Model):
+    """One check (calibration, inspection) of one piece of equipment, and until when it counts."""
+
+    append_only = True
+
+    equipment = models.ForeignKey(Equipment, on_delete=models.PROTECT, related_name="checks")
+    at = models.DateTimeField()
+    by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
+    due_on = models.DateField()
+    passed = models.BooleanField()
+    result_text = models.CharField(max_length=200)
+
+    class Meta:
+        ordering = ("pk",)
 
 
 class Cleaning(models.Model):

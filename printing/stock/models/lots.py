@@ -5,10 +5,12 @@ from __future__ import annotations
 from django.db import models
 
 BASES = ("as is", "anhydrous", "dried")
+EXPRESSED_AS = ("form", "moiety")
+TESTS = ("identity", "assay", "appearance", "cure strip")
 
 
 class IngredientLot(models.Model):
-    """One delivered lot of an ingredient, with its assay and the basis on which that is stated."""
+    """One delivered lot of an ingredient, with its assay (of a drug) and the basis on which that is stated."""
 
     code = models.CharField(max_length=20, unique=True)
     site = models.ForeignKey("ground.Site", on_delete=models.PROTECT, related_name="+")
@@ -18,9 +20,10 @@ class IngredientLot(models.Model):
     received_at = models.DateTimeField()
     received_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
     expires_on = models.DateField()
-    assay_frac = models.DecimalField(max_digits=9, decimal_places=7)
-    u_assay_frac = models.DecimalField(max_digits=9, decimal_places=7)
-    assay_basis = models.CharField(max_length=10, choices=[(one, one) for one in BASES])
+    assay_frac = models.DecimalField(max_digits=9, decimal_places=7, null=True)
+    u_assay_frac = models.DecimalField(max_digits=9, decimal_places=7, null=True)
+    assay_basis = models.CharField(max_length=10, choices=[(one, one) for one in BASES], blank=True)
+    assay_expressed_as = models.CharField(max_length=10, choices=[(one, one) for one in EXPRESSED_AS], blank=True)
     water_frac = models.DecimalField(max_digits=9, decimal_places=7, null=True)
     loss_on_drying_frac = models.DecimalField(max_digits=9, decimal_places=7, null=True)
     certificate_reference = models.CharField(max_length=120)
@@ -39,7 +42,6 @@ class ResinLot(models.Model):
     started_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
     mixed_at = models.DateTimeField(null=True)
     mixed_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, null=True, related_name="+")
-    expires_on = models.DateField(null=True)
     version = models.PositiveIntegerField(default=1)
 
 
@@ -59,6 +61,7 @@ class Weighing(models.Model):
     reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
+        ordering = ("pk",)
         constraints = [models.UniqueConstraint(fields=["resin_lot", "recipe_item"], name="one_weighing_per_item")]
 
 
@@ -86,6 +89,12 @@ class LotTest(models.Model):
     unit = models.CharField(max_length=20, blank=True)
     low = models.DecimalField(max_digits=18, decimal_places=6, null=True)
     high = models.DecimalField(max_digits=18, decimal_places=6, null=True)
-    accepted_text = models.CharField(max_length=60, blank=True)
+    accepted_text = models.CharField(max_length=120, blank=True)
     tested_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
     tested_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("pk",)
+        constraints = [
+            models.UniqueConstraint(fields=["resin_lot", "kind", "place"], name="one_result_per_test_and_place")
+        ]
