@@ -1,6 +1,8 @@
 -- Two roles and one database: the owner migrates, the app role works and can alter no table.
--- Called by psql with owner_password and app_password set; the cluster is new.
+-- For psql 15 or newer on a new cluster; the passwords come from its environment.
 \set ON_ERROR_STOP on
+\getenv owner_password DATABASE_OWNER_PASSWORD
+\getenv app_password DATABASE_APP_PASSWORD
 CREATE ROLE dosewright_owner LOGIN CREATEDB PASSWORD :'owner_password';
 CREATE ROLE dosewright_app LOGIN PASSWORD :'app_password';
 CREATE DATABASE dosewright OWNER dosewright_owner;

@@ -194,6 +194,14 @@ def test_wrong_hash_leaves_no_stamp_and_is_repaired(tree: Tree, python_with_pip:
     assert_installed(tree, tree.run("demo", python=python_with_pip))
 
 
+def test_a_package_without_a_hash_is_refused(tree: Tree, python_with_pip: str) -> None:
+    lock = tree.root / "requirements.lock"
+    lock.write_text("django==1.0\n")
+    outcome = tree.run("demo", python=python_with_pip)
+    assert outcome.code == 3
+    assert not tree.stamp.exists()
+
+
 def test_lost_stamp_decides_not_an_import(ready: Tree) -> None:
     ready.stamp.unlink()
     assert ready.run("serve").code == 3

@@ -115,12 +115,11 @@ def make_roles(psql: Path, port: int, folder: Path) -> dict[str, str]:
     """Make the roles by the same file as the compose file does."""
     passwords = {role: secrets.token_hex(16) for role in ("owner", "app")}
     command = [psql, "-X", "-q", "-h", "127.0.0.1", "-p", str(port), "-U", "postgres", "-d", "postgres"]
-    for role, password in passwords.items():
-        command += ["-v", f"{role}_password={password}"]
     roles = Path(shutil.copy(ROLES_SQL, folder))
     give_away(roles)
+    variables = {f"DATABASE_{role.upper()}_PASSWORD": password for role, password in passwords.items()}
     superuser = (folder / "superuser").read_text(encoding="ascii")
-    call([*command, "-f", roles], folder, PGPASSWORD=superuser)
+    call([*command, "-f", roles], folder, PGPASSWORD=superuser, **variables)
     return passwords
 
 
