@@ -1,3 +1,21 @@
 """What every test shares; `tests.settings` gives the home, the file database and the fast hasher."""
 
+from collections.abc import Iterator
+
+import pytest
+
 pytest_plugins = ["tests.suites"]
+
+
+@pytest.fixture(autouse=True)
+def lift_triggers_before_the_flush(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Let a transactional test clear its tables; the flush's post_migrate puts the triggers back."""
+    marker = request.node.get_closest_marker("django_db")
+    if marker is None or not marker.kwargs.get("transaction"):
+        yield
+        return
+    request.getfixturevalue("transactional_db")
+    yield
+    from dosewright.ground import triggers
+
+    triggers.remove()

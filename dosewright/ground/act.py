@@ -12,7 +12,7 @@ When the body raises a `Refused`, everything is rolled back and a second transac
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -24,8 +24,8 @@ from dosewright.ground import outbox, wake
 from dosewright.ground.models import AuditEntry, Chain, Work
 from dosewright.ground.pure.canonical import canonical_text, digest_of
 from dosewright.ground.pure.errors import Refused
-from dosewright.ground.pure.roles import Actor, authorise
-from dosewright.ground.transitions import advance, change
+from dosewright.ground.pure.roles import Actor, authorise, authorise_role, rule_for
+from dosewright.ground.transitions import advance, advance_all, change
 
 GENESIS = "0" * 64
 NO_ONE: Mapping[str, frozenset[int]] = {}
@@ -42,15 +42,21 @@ class Act:
         self.reason = reason
         self._changes: list[dict[str, Any]] = []
         self._notes: dict[str, Any] = {}
+        self.settled = False
         self.woken = False
 
     def authorise(self, parties: Mapping[str, frozenset[int]]) -> None:
         """Check the roles table again once the people concerned are known."""
         authorise(self.actor, self.action, parties=parties)
+        self.settled = True
 
     def advance(self, row: models.Model, event: str, *, version: int | None = None) -> str:
         """Fire `event` on `row`; see `transitions.advance`."""
         return advance(self, row, event, version=version)
+
+    def advance_all(self, rows: Sequence[models.Model], event: str) -> None:
+        """Fire `event` on every row or on none; see `transitions.advance_all`."""
+        advance_all(self, rows, event)
 
     def change(
         self,
@@ -119,8 +125,10 @@ def act(
     doing = Act(actor, action, at=at, subject=subject, reason=reason)
     try:
         with transaction.atomic(durable=True):
-            _check_roles_first(actor, action, parties)
+            doing.settled = _settled(actor, action, parties)
             yield doing
+            if not doing.settled:
+                raise PermissionError(f"{action} never said who the people are that its rule names")
             _append(doing, outcome=AuditEntry.DONE, body=doing.record())
     except Refused as refused:
         record_refusal(actor, action, refused, at=at, subject=subject, reason=reason)
@@ -129,11 +137,15 @@ def act(
         wake.after_commit()
 
 
-def _check_roles_first(actor: Actor, action: str, parties: Mapping[str, frozenset[int]]) -> None:
-    try:
+def _settled(actor: Actor, action: str, parties: Mapping[str, frozenset[int]]) -> bool:
+    """Check roles now; say whether the relations of the rule could be checked as well."""
+    rule = rule_for(action)
+    named = {*rule.differs, *([rule.is_one_of] if rule.is_one_of else [])}
+    if named <= set(parties):
         authorise(actor, action, parties=parties)
-    except KeyError:
-        return  # the relations are not known yet: the service calls Act.authorise inside
+        return True
+    authorise_role(actor, action)
+    return False
 
 
 def record_refusal(

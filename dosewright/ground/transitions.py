@@ -5,7 +5,7 @@ Each app registers its tables of states here; what is not in a table cannot happ
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -78,6 +78,48 @@ def advance(act: Act, row: models.Model, event: str, *, version: int | None = No
     row.version = known + 1  # type: ignore[attr-defined]
     act.changed(machine.name, _code(row), event=event, old=old, new=following)
     return following
+
+
+def advance_all(act: Act, rows: Sequence[models.Model], event: str) -> None:
+    """Fire `event` on every one of `rows` (of one model) within `act`, or on none of them.
+
+    Raises Conflict naming the first row whose state does not know the event, or when any row moved meanwhile.
+    """
+    if not rows:
+        return
+    machine = machine_of(rows[0])
+    if (machine.name, event) not in rule_for(act.action).events:
+        raise PermissionError(f"{act.action} may not fire {event!r} on a {machine.name}")
+    by_state: dict[str, list[models.Model]] = {}
+    for row in rows:
+        by_state.setdefault(str(getattr(row, machine.field)), []).append(row)
+    for old, group in sorted(by_state.items()):
+        following = machine.table.get((old, event))
+        if following is None:
+            raise Conflict(_cannot(machine, group[0], old, event))
+        _move_group(act, machine, group, event=event, old=old, new=following)
+
+
+def _move_group(act: Act, machine: Machine, group: Sequence[models.Model], *, event: str, old: str, new: str) -> None:
+    moved = (
+        type(group[0])
+        ._default_manager.filter(pk__in=[row.pk for row in group], **{machine.field: old})
+        .update(**{machine.field: new, "version": F("version") + 1})
+    )
+    if moved != len(group):
+        raise Conflict(
+            Refusal(
+                field=machine.name,
+                value=f"{len(group) - moved} of {len(group)}",
+                message=f"are no longer {old}",
+                accepted="look again and repeat",
+                rule="version",
+            )
+        )
+    for row in group:
+        setattr(row, machine.field, new)
+        row.version += 1  # type: ignore[attr-defined]
+        act.changed(machine.name, _code(row), event=event, old=old, new=new)
 
 
 def change(

@@ -58,7 +58,8 @@ class Job:
 
     def progress(self, text: str) -> None:
         """Say how far the work is and prolong the lease; raises LeaseLost."""
-        _fenced(self).update(progress=text[:120], lease_until=self.clock() + LEASE) or _lost(self)
+        if _fenced(self).update(progress=text[:120], lease_until=self.clock() + LEASE) != 1:
+            raise LeaseLost(f"work {self.pk} is no longer ours")
 
     @contextlib.contextmanager
     def finishing(self, action: str, *, subject: str = "", reason: str = "") -> Iterator[Act]:
@@ -76,7 +77,7 @@ class Job:
     def _close(self, now: datetime) -> None:
         done = _fenced(self).update(state=Work.DONE, done_at=now, lease_until=None, failure="")
         if done != 1:
-            _lost(self)
+            raise LeaseLost(f"work {self.pk} is no longer ours")
         self.finished = True
 
 
@@ -155,10 +156,6 @@ def _handler(kind: str) -> Callable[[Job], None]:
 
 def _fenced(job: Job) -> Any:
     return Work.objects.filter(pk=job.pk, state=Work.LEASED, lease_token=job.token)
-
-
-def _lost(job: Job) -> None:
-    raise LeaseLost(f"work {job.pk} is no longer ours")
 
 
 def _give_up(job: Job, failure: str) -> None:

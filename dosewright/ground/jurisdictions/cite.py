@@ -15,6 +15,9 @@ _SPEAKS_OF_LAW = re.compile(
 )
 """Words that make a sentence one about law, besides the titles of the pack's own instruments."""
 
+_SHORTEST_TITLE = 6
+"""Shorter numbers ("GN 14") are found in sentences that are not about law."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LegalSentence:
@@ -42,8 +45,12 @@ def basis_sentence(pack: Pack, identifier: str) -> LegalSentence:
     basis = pack.basis(identifier)
     one = pack.instrument(basis.instrument)
     place = ", ".join(part for part in (one.title, one.number, one.section) if part)
-    return LegalSentence(text=f"Prepared as: {basis.name} ({place}).", pack=pack.id, item=basis.id,
-                         confirmed=_least_confirmed(basis, one))
+    return LegalSentence(
+        text=f"Prepared as: {basis.name} ({place}).",
+        pack=pack.id,
+        item=basis.id,
+        confirmed=_least_confirmed(basis, one),
+    )
 
 
 def statements_for_original(pack: Pack, *, basis: str, instruments: Sequence[str] = ()) -> tuple[LegalSentence, ...]:
@@ -52,11 +59,20 @@ def statements_for_original(pack: Pack, *, basis: str, instruments: Sequence[str
     Raises Blocked naming every item that is still to be confirmed.
     """
     sentences = statements_for_draft(pack, basis=basis, instruments=instruments)
-    refuse_if_any(Blocked, [
-        Refusal(field=one.item, value=one.confirmed, rule="unconfirmed-law", accepted=READ,
-                message=f"law pack {pack.id} has not confirmed it, so it prints on no original")
-        for one in sentences if one.confirmed != READ
-    ])
+    refuse_if_any(
+        Blocked,
+        [
+            Refusal(
+                field=one.item,
+                value=one.confirmed,
+                rule="unconfirmed-law",
+                accepted=READ,
+                message=f"law pack {pack.id} has not confirmed it, so it prints on no original",
+            )
+            for one in sentences
+            if one.confirmed != READ
+        ],
+    )
     return sentences
 
 
@@ -67,10 +83,13 @@ def statements_for_draft(pack: Pack, *, basis: str, instruments: Sequence[str] =
 
 def uncited_law(pack: Pack, texts: Iterable[str]) -> tuple[str, ...]:
     """Return those of `texts` that speak of law without carrying the pack they stand on."""
-    titles = [name for one in pack.instruments for name in (one.title, one.number) if name]
+    titles = [name for one in pack.instruments for name in (one.title, one.number) if len(name) >= _SHORTEST_TITLE]
     marker = f"[law pack {pack.id}, "
-    return tuple(text for text in texts
-                 if marker not in text and (_SPEAKS_OF_LAW.search(text) or any(name in text for name in titles)))
+    return tuple(
+        text
+        for text in texts
+        if marker not in text and (_SPEAKS_OF_LAW.search(text) or any(name in text for name in titles))
+    )
 
 
 def _least_confirmed(basis: LegalBasis, instrument: Instrument) -> str:

@@ -27,8 +27,23 @@ from dosewright.ground.pure.errors import BadInput, NotThere
 
 _FOLDER = Path(__file__).parent
 _DEFAULTS = {"mandatory": True, "note": "", "in_force_since": "", "instrument": "", "section": "", "number": ""}
-_HEAD = {"code", "version", "name", "valid_from", "is_invented", "languages", "micro_word", "expiry_wording",
-         "unlicensed_statement", "instruments", "label_particulars", "statements", "bases", "expiry_caps", "wording"}
+_HEAD = {
+    "code",
+    "version",
+    "name",
+    "valid_from",
+    "is_invented",
+    "languages",
+    "micro_word",
+    "expiry_wording",
+    "unlicensed_statement",
+    "instruments",
+    "label_particulars",
+    "statements",
+    "bases",
+    "expiry_caps",
+    "wording",
+}
 
 Item = TypeVar("Item", Instrument, Particular, Statement, LegalBasis, ExpiryCap)
 
@@ -37,8 +52,12 @@ def load_pack(code: str, version: str) -> Pack:
     """Return the law pack `code` in `version`; raises NotThere naming the packs there are."""
     found = _packs().get((code, version))
     if found is None:
-        raise NotThere.because("law pack", "there is no such law pack", value=f"{code} {version}",
-                               accepted=", ".join(f"{one} {other}" for one, other in known_packs()))
+        raise NotThere.because(
+            "law pack",
+            "there is no such law pack",
+            value=f"{code} {version}",
+            accepted=", ".join(f"{one} {other}" for one, other in known_packs()),
+        )
     return found
 
 
@@ -54,15 +73,23 @@ def read_pack(text: str) -> Pack:
     if unknown:
         raise BadInput.because("law pack", "holds keys that mean nothing", value=", ".join(unknown))
     pack = Pack(
-        code=data["code"], version=data["version"], name=data["name"], valid_from=_day(data["valid_from"]),
-        is_invented=data["is_invented"], languages=tuple(data["languages"]), micro_word=data["micro_word"],
-        expiry_wording=data["expiry_wording"], unlicensed_statement=data["unlicensed_statement"],
+        code=data["code"],
+        version=data["version"],
+        name=data["name"],
+        valid_from=_day(data["valid_from"]),
+        is_invented=data["is_invented"],
+        languages=tuple(data["languages"]),
+        micro_word=data["micro_word"],
+        expiry_wording=data["expiry_wording"],
+        unlicensed_statement=data["unlicensed_statement"],
         instruments=_items(Instrument, data["instruments"]),
         label_particulars=_items(Particular, data["label_particulars"]),
-        statements=_items(Statement, data["statements"]), bases=_items(LegalBasis, data["bases"]),
+        statements=_items(Statement, data["statements"]),
+        bases=_items(LegalBasis, data["bases"]),
         expiry_caps=_items(ExpiryCap, data.get("expiry_caps", [])),
-        wordings=MappingProxyType({language: _words(language, data.get("wording", {}))
-                                   for language in data["languages"]}),
+        wordings=MappingProxyType(
+            {language: _words(language, data.get("wording", {})) for language in data["languages"]}
+        ),
     )
     _check(pack)
     return pack
@@ -87,8 +114,12 @@ def _item(kind: type[Item], row: Mapping[str, Any]) -> Item:
     names = {one.name for one in fields(kind)}
     values = {name: _DEFAULTS[name] for name in names & set(_DEFAULTS)} | dict(row)
     if set(values) != names:
-        raise BadInput.because(kind.__name__, "has missing or unknown keys", value=str(row.get("id", ""))[:40],
-                               accepted=", ".join(sorted(names)))
+        raise BadInput.because(
+            kind.__name__,
+            "has missing or unknown keys",
+            value=str(row.get("id", ""))[:40],
+            accepted=", ".join(sorted(names)),
+        )
     return kind(**{name: _frozen(value) for name, value in values.items()})
 
 
@@ -106,20 +137,38 @@ def _day(value: Any) -> date:
 
 def _check(pack: Pack) -> None:
     known = {one.id for one in pack.instruments}
-    cited = [*pack.label_particulars, *pack.statements, *pack.bases, *pack.expiry_caps]
+    cited: list[Particular | Statement | LegalBasis | ExpiryCap] = [
+        *pack.label_particulars,
+        *pack.statements,
+        *pack.bases,
+        *pack.expiry_caps,
+    ]
     for one in cited:
         if one.instrument and one.instrument not in known:
-            raise BadInput.because("instrument", f"law pack {pack.id} cites what it does not list",
-                                   value=one.instrument, accepted=", ".join(sorted(known)))
-    for item in [*cited, *pack.instruments]:
+            raise BadInput.because(
+                "instrument",
+                f"law pack {pack.id} cites what it does not list",
+                value=one.instrument,
+                accepted=", ".join(sorted(known)),
+            )
+    items: list[Particular | Statement | LegalBasis | ExpiryCap | Instrument] = [*cited, *pack.instruments]
+    for item in items:
         if item.confirmed not in {READ, TO_BE_CONFIRMED}:
-            raise BadInput.because("confirmed", f"law pack {pack.id} has an item that is neither",
-                                   value=item.confirmed, accepted=f"{READ} or {TO_BE_CONFIRMED}")
+            raise BadInput.because(
+                "confirmed",
+                f"law pack {pack.id} has an item that is neither",
+                value=item.confirmed,
+                accepted=f"{READ} or {TO_BE_CONFIRMED}",
+            )
     for basis in pack.bases:
         for demand in basis.demands:
             if demand not in DEMANDS:
-                raise BadInput.because("demands", f"law pack {pack.id} demands something unknown", value=demand,
-                                       accepted=", ".join(DEMANDS))
+                raise BadInput.because(
+                    "demands",
+                    f"law pack {pack.id} demands something unknown",
+                    value=demand,
+                    accepted=", ".join(DEMANDS),
+                )
     for name in (pack.expiry_wording, pack.unlicensed_statement):
         pack.statement(name)
     if pack.micro_word not in {"mcg", "micrograms"}:

@@ -127,8 +127,12 @@ class Pack:
     def wording(self, language: str) -> Mapping[str, str]:
         """Return the words of `language`; raises NotThere when the pack has none."""
         if language not in self.wordings:
-            raise NotThere.because("language", f"law pack {self.id} has no words of this language", value=language,
-                                   accepted=", ".join(sorted(self.wordings)))
+            raise NotThere.because(
+                "language",
+                f"law pack {self.id} has no words of this language",
+                value=language,
+                accepted=", ".join(sorted(self.wordings)),
+            )
         return self.wordings[language]
 
     def instrument(self, identifier: str) -> Instrument:
@@ -147,8 +151,12 @@ class Pack:
         """Return the text of statement `identifier` in `language`; raises NotThere."""
         texts = self.statement(identifier).texts
         if language not in texts:
-            raise NotThere.because(identifier, f"law pack {self.id} does not say this in the language",
-                                   value=language, accepted=", ".join(sorted(texts)))
+            raise NotThere.because(
+                identifier,
+                f"law pack {self.id} does not say this in the language",
+                value=language,
+                accepted=", ".join(sorted(texts)),
+            )
         return texts[language]
 
     def cap_days(self, *, water_activity: Decimal, kind: str) -> int | None:
@@ -162,17 +170,26 @@ class Pack:
         for cap in self.expiry_caps:
             if cap.kind == kind and cap.least_aw <= water_activity < cap.below_aw:
                 return cap.days
-        raise BadInput(Refusal(field="kind", value=f"{kind}, aw {water_activity}", rule="expiry-cap",
-                               message=f"law pack {self.id} has no expiry cap for this class",
-                               accepted=", ".join(f"{cap.kind} (aw {cap.least_aw} to {cap.below_aw})"
-                                                  for cap in self.expiry_caps)))
+        raise BadInput(
+            Refusal(
+                field="kind",
+                value=f"{kind}, aw {water_activity}",
+                rule="expiry-cap",
+                message=f"law pack {self.id} has no expiry cap for this class",
+                accepted=", ".join(f"{cap.kind} (aw {cap.least_aw} to {cap.below_aw})" for cap in self.expiry_caps),
+            )
+        )
 
     def _one(self, items: tuple[_Item, ...], identifier: str, kind: str) -> _Item:
         for item in items:
             if item.id == identifier:
                 return item
-        raise NotThere.because(kind, f"law pack {self.id} has no such {kind}", value=identifier,
-                               accepted=", ".join(item.id for item in items))
+        raise NotThere.because(
+            kind,
+            f"law pack {self.id} has no such {kind}",
+            value=identifier,
+            accepted=", ".join(item.id for item in items),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,12 +202,21 @@ class Finding:
 
 def signable(pack: Pack) -> tuple[Finding, ...]:
     """Return what keeps `pack` from being signed into use; empty when nothing does."""
-    findings = [Finding(item=f"instrument {one.id}", message=f"{one.title}: {one.confirmed}")
-                for one in pack.instruments if one.mandatory and one.confirmed != READ]
-    findings += [Finding(item=f"label particular {one.id}", message=f"after {one.instrument}: {one.confirmed}")
-                 for one in pack.label_particulars if one.mandatory and one.confirmed != READ]
-    findings += [Finding(item=f"statement {one.id}", message=one.confirmed)
-                 for one in pack.statements if one.mandatory and one.confirmed != READ]
+    findings = [
+        Finding(item=f"instrument {one.id}", message=f"{one.title}: {one.confirmed}")
+        for one in pack.instruments
+        if one.mandatory and one.confirmed != READ
+    ]
+    findings += [
+        Finding(item=f"label particular {one.id}", message=f"after {one.instrument}: {one.confirmed}")
+        for one in pack.label_particulars
+        if one.mandatory and one.confirmed != READ
+    ]
+    findings += [
+        Finding(item=f"statement {one.id}", message=one.confirmed)
+        for one in pack.statements
+        if one.mandatory and one.confirmed != READ
+    ]
     if not any(one.confirmed == READ and pack.instrument(one.instrument).confirmed == READ for one in pack.bases):
         findings.append(Finding(item="legal basis", message="no basis is confirmed"))
     return tuple(findings)

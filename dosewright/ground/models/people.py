@@ -52,7 +52,7 @@ class UserManager(BaseUserManager["User"]):
         return self.get(username=username)
 
 
-class User(AbstractBaseUser):
+class User(AbstractBaseUser):  # type: ignore[django-manager-missing]
     """One person, or one machine that acts (worker, printer), at one site."""
 
     PERSON, WORKER, PRINTER = "person", "worker", "printer"
@@ -105,4 +105,4 @@ class Grant(models.Model):
 class Token(AbstractAuthToken):
     """One API token of one user, kept as a digest; it can read and act but never sign."""
 
-    name = models.CharField(max_length=60, blank=True)
+    name: models.CharField[str, str] = models.CharField(max_length=60, blank=True)

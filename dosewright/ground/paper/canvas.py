@@ -35,8 +35,14 @@ def open_canvas(buffer: BytesIO, *, width_mm: float, height_mm: float, title: st
     from reportlab.pdfgen.canvas import Canvas
 
     ready()
-    canvas = Canvas(buffer, pagesize=(width_mm * POINTS_PER_MM, height_mm * POINTS_PER_MM), invariant=1,
-                    pageCompression=1, initialFontName=REGULAR, lang=language)
+    canvas = Canvas(
+        buffer,
+        pagesize=(width_mm * POINTS_PER_MM, height_mm * POINTS_PER_MM),
+        invariant=1,
+        pageCompression=1,
+        initialFontName=REGULAR,
+        lang=language,
+    )
     canvas.setTitle(title)
     canvas.setAuthor("Dosewright")
     canvas.setCreator("Dosewright")
@@ -51,8 +57,17 @@ def check_state(state: str) -> None:
         raise BadInput.because("state", "is no state of a document", value=state, accepted="draft or original")
 
 
-def text(canvas: Canvas, x: float, y: float, words: str, *, bold: bool = False, size_pt: float,
-         shade: Shade = INK, align: str = "left") -> None:
+def text(
+    canvas: Canvas,
+    x: float,
+    y: float,
+    words: str,
+    *,
+    bold: bool = False,
+    size_pt: float,
+    shade: Shade = INK,
+    align: str = "left",
+) -> None:
     """Write `words` on the baseline `y`; `align` is left, right or centre of `x` [pt]."""
     canvas.setFont(BOLD if bold else REGULAR, size_pt)
     canvas.setFillColorRGB(*shade)
@@ -60,8 +75,9 @@ def text(canvas: Canvas, x: float, y: float, words: str, *, bold: bool = False, 
     draw(x, y, words)
 
 
-def rule(canvas: Canvas, left: float, right: float, y: float, *, width_pt: float = 0.5,
-         shade: Shade = HAIRLINE) -> None:
+def rule(
+    canvas: Canvas, left: float, right: float, y: float, *, width_pt: float = 0.5, shade: Shade = HAIRLINE
+) -> None:
     """Draw a horizontal line from `left` to `right` at `y` [pt]."""
     canvas.setLineWidth(width_pt)
     canvas.setStrokeColorRGB(*shade)

@@ -57,15 +57,22 @@ def fits(text: str, *, font: str, size_pt: float, width: float) -> bool:
 
 def too_tall(field: str, needed_pt: float, room_pt: float, what: str) -> DoesNotFit:
     """Return the refusal for content taller than its place, both told in mm."""
-    return DoesNotFit(*DoesNotFit.because(
-        field, f"{what} needs {needed_pt / POINTS_PER_MM:.1f} mm of height and has {room_pt / POINTS_PER_MM:.1f} mm",
-        value=f"{needed_pt / POINTS_PER_MM:.1f}", limit=f"{room_pt / POINTS_PER_MM:.1f}", unit="mm",
-        accepted="a larger label or shorter wording", rule="does-not-fit").refusals)
+    return DoesNotFit(
+        *DoesNotFit.because(
+            field,
+            f"{what} needs {needed_pt / POINTS_PER_MM:.1f} mm of height and has {room_pt / POINTS_PER_MM:.1f} mm",
+            value=f"{needed_pt / POINTS_PER_MM:.1f}",
+            limit=f"{room_pt / POINTS_PER_MM:.1f}",
+            unit="mm",
+            accepted="a larger label or shorter wording",
+            rule="does-not-fit",
+        ).refusals
+    )
 
 
 def grouped(text: str, size: int = 16) -> str:
     """Return a long code (a digest) in groups of `size` characters, so that lines can break between them."""
-    return " ".join(text[place:place + size] for place in range(0, len(text), size))
+    return " ".join(text[place : place + size] for place in range(0, len(text), size))
 
 
 def _words(text: str, font: str, size_pt: float, width: float) -> list[str]:
@@ -79,7 +86,14 @@ def _words(text: str, font: str, size_pt: float, width: float) -> list[str]:
 
 def _too_wide(word: str, font: str, size_pt: float, width: float, field: str) -> DoesNotFit:
     needed = width_pt(word, font, size_pt) / POINTS_PER_MM
-    return DoesNotFit(*DoesNotFit.because(
-        field, f'"{word[:60]}" needs {needed:.1f} mm of width and has {width / POINTS_PER_MM:.1f} mm',
-        value=f"{needed:.1f}", limit=f"{width / POINTS_PER_MM:.1f}", unit="mm",
-        accepted="a larger label or shorter wording", rule="does-not-fit").refusals)
+    return DoesNotFit(
+        *DoesNotFit.because(
+            field,
+            f'"{word[:60]}" needs {needed:.1f} mm of width and has {width / POINTS_PER_MM:.1f} mm',
+            value=f"{needed:.1f}",
+            limit=f"{width / POINTS_PER_MM:.1f}",
+            unit="mm",
+            accepted="a larger label or shorter wording",
+            rule="does-not-fit",
+        ).refusals
+    )

@@ -43,16 +43,20 @@ def paginate(strips: Sequence[Strip], *, first_room: float, room: float) -> tupl
     pages: list[list[Strip]] = [[]]
     left = first_room
     for group in _groups(strips):
-        if sum(one.height for one in group) > left and pages[-1]:
+        turns = _height(group) > left and bool(pages[-1])
+        if turns:
             pages.append([])
             left = room
-            group = _opening(group)
-        height = sum(one.height for one in group)
-        if height > left:
-            raise too_tall("page", height, left, "a block of the record")
-        pages[-1] += group
-        left -= height
+        placed = _opening(group) if turns else group
+        if _height(placed) > left:
+            raise too_tall("page", _height(placed), left, "a block of the record")
+        pages[-1] += placed
+        left -= _height(placed)
     return tuple(tuple(page) for page in pages)
+
+
+def _height(group: Sequence[Strip]) -> float:
+    return sum(one.height for one in group)
 
 
 def _opening(group: list[Strip]) -> list[Strip]:
@@ -69,5 +73,5 @@ def _groups(strips: Sequence[Strip]) -> list[list[Strip]]:
             groups[-1].append(strip)
         else:
             groups.append([strip])
-        joins = strip.keep or strip.is_air and joins
+        joins = strip.keep or (strip.is_air and joins)
     return groups

@@ -50,9 +50,13 @@ def printable(text: str, *, field: str) -> str:
     for character in composed:
         if not _can_write(character):
             name = unicodedata.name(character, f"U+{ord(character):04X}")
-            raise NotPrintable.because(field, f"holds {name}, which the label face cannot write correctly",
-                                       value=text[:80], accepted="Latin, Greek or Cyrillic letters, digits and signs",
-                                       rule="no-glyph")
+            raise NotPrintable.because(
+                field,
+                f"holds {name}, which the label face cannot write correctly",
+                value=text[:80],
+                accepted="Latin, Greek or Cyrillic letters, digits and signs",
+                rule="no-glyph",
+            )
     return composed
 
 
@@ -77,6 +81,7 @@ def _folder() -> Path:
     found = importlib.util.find_spec("matplotlib")
     folder = Path(found.origin).parent / "mpl-data" / "fonts" / "ttf" if found and found.origin else None
     if folder is None or not all((folder / f"{name}.ttf").is_file() for name in (REGULAR, BOLD)):
-        raise SetupMissing.because("fonts", "the DejaVu Sans files of matplotlib are not there",
-                                   accepted="the packages of requirements.lock")
+        raise SetupMissing.because(
+            "fonts", "the DejaVu Sans files of matplotlib are not there", accepted="the packages of requirements.lock"
+        )
     return folder

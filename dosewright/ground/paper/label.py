@@ -48,27 +48,35 @@ class LabelSize:
         return float(getattr(self, f"{role}_pt"))
 
 
-ROLL_100X60 = LabelSize(name="roll 100 x 60 mm", width_mm=100, height_mm=60, margin_mm=2,
-                        critical_pt=11, plain_pt=8, small_pt=7)
+ROLL_100X60 = LabelSize(
+    name="roll 100 x 60 mm", width_mm=100, height_mm=60, margin_mm=2, critical_pt=11, plain_pt=8, small_pt=7
+)
 """Critical words at 11 points after USP <17> (read in a secondary source), nothing under 7 points after the
 EU readability guideline of 2009 (from memory)."""
 
-CELL_105X74 = LabelSize(name="sheet cell 105 x 74 mm", width_mm=105, height_mm=74, margin_mm=2.5,
-                        critical_pt=11, plain_pt=8, small_pt=7)
+ROLL_100X80 = LabelSize(
+    name="roll 100 x 80 mm", width_mm=100, height_mm=80, margin_mm=2, critical_pt=11, plain_pt=8, small_pt=7
+)
+"""For long names, long directions and many warnings."""
+
+CELL_105X74 = LabelSize(
+    name="sheet cell 105 x 74 mm", width_mm=105, height_mm=74, margin_mm=2.5, critical_pt=11, plain_pt=8, small_pt=7
+)
 """The sheet stock that holds all particulars at the same type sizes as the roll."""
 
-CELL_70X37 = LabelSize(name="sheet cell 70 x 37 mm", width_mm=70, height_mm=37, margin_mm=2,
-                       critical_pt=8, plain_pt=6, small_pt=5.5)
+CELL_70X37 = LabelSize(
+    name="sheet cell 70 x 37 mm", width_mm=70, height_mm=37, margin_mm=2, critical_pt=8, plain_pt=6, small_pt=5.5
+)
 """For small containers and short wording only; its type sizes are judgement, no source. What does not fit is
 refused and goes on a larger label."""
 
-SIZES = {size.name: size for size in (ROLL_100X60, CELL_105X74, CELL_70X37)}
+SIZES = {size.name: size for size in (ROLL_100X60, ROLL_100X80, CELL_105X74, CELL_70X37)}
 
 SHEET_MM = (210.0, 297.0)
 SHEETS = {CELL_105X74.name: (2, 4), CELL_70X37.name: (3, 8)}
 """Columns and rows of cells on A4, centred on the sheet."""
 
-_GAP_PT = 2.2
+_GAP_PT = 1.8
 _MOST_AIR_PT = 4.0
 _DRAFT_MODULES = 30
 """A draft keeps the room of a 26 x 26 symbol, so that what fits as a draft fits as an original."""
@@ -135,8 +143,9 @@ def render_labels(pages: Sequence[LabelPage]) -> bytes:
     """Return one PDF with a page per label; all are of one size and language."""
     first = _first_of(pages)
     buffer = BytesIO()
-    canvas = open_canvas(buffer, width_mm=first.size.width_mm, height_mm=first.size.height_mm,
-                         title=first.title, language=first.language)
+    canvas = open_canvas(
+        buffer, width_mm=first.size.width_mm, height_mm=first.size.height_mm, title=first.title, language=first.language
+    )
     height = first.size.height_mm * POINTS_PER_MM
     for page in pages:
         draw_label(canvas, page, left=0.0, top=height, page_height=height)
@@ -149,16 +158,19 @@ def render_label_sheet(pages: Sequence[LabelPage], *, first_cell: int = 0) -> by
     """Return A4 sheets of label cells; `first_cell` (from 0, row by row) is the first one still on the sheet."""
     first = _first_of(pages)
     if first.size.name not in SHEETS:
-        raise BadInput.because("size", "is not the size of a sheet cell", value=first.size.name,
-                               accepted=", ".join(SHEETS))
+        raise BadInput.because(
+            "size", "is not the size of a sheet cell", value=first.size.name, accepted=", ".join(SHEETS)
+        )
     columns, rows = SHEETS[first.size.name]
     cells = columns * rows
     if not 0 <= first_cell < cells:
-        raise BadInput.because("first_cell", "is no cell of the sheet", value=str(first_cell),
-                               accepted=f"0 to {cells - 1}")
+        raise BadInput.because(
+            "first_cell", "is no cell of the sheet", value=str(first_cell), accepted=f"0 to {cells - 1}"
+        )
     buffer = BytesIO()
-    canvas = open_canvas(buffer, width_mm=SHEET_MM[0], height_mm=SHEET_MM[1], title=first.title,
-                         language=first.language)
+    canvas = open_canvas(
+        buffer, width_mm=SHEET_MM[0], height_mm=SHEET_MM[1], title=first.title, language=first.language
+    )
     for place, page in enumerate(pages, start=first_cell):
         if place > first_cell and place % cells == 0:
             canvas.showPage()
@@ -186,8 +198,12 @@ def draw_label(canvas: Canvas, page: LabelPage, *, left: float, top: float, page
         raise too_tall("label", needed, room, f"the text on {size.name}")
     x, y = left + margin, top - margin
     if page.state == DRAFT:
-        draft_watermark(canvas, centre=(left + size.width_mm * POINTS_PER_MM / 2, y - room / 2),
-                        size_pt=size.critical_pt * 2, degrees=28)
+        draft_watermark(
+            canvas,
+            centre=(left + size.width_mm * POINTS_PER_MM / 2, y - room / 2),
+            size_pt=size.critical_pt * 2,
+            degrees=28,
+        )
     _draw_strips(canvas, upper, x, y, width, air=_air(upper, room - needed))
     foot_top = y - room + _height(lower)
     band_top = foot_top + _GAP_PT + band
@@ -214,8 +230,9 @@ def _draw_cell(canvas: Canvas, page: LabelPage, cell: int) -> None:
     row, column = divmod(cell, columns)
     left = (SHEET_MM[0] - columns * width) / 2 + column * width
     top = SHEET_MM[1] - (SHEET_MM[1] - rows * height) / 2 - row * height
-    draw_label(canvas, page, left=left * POINTS_PER_MM, top=top * POINTS_PER_MM,
-               page_height=SHEET_MM[1] * POINTS_PER_MM)
+    draw_label(
+        canvas, page, left=left * POINTS_PER_MM, top=top * POINTS_PER_MM, page_height=SHEET_MM[1] * POINTS_PER_MM
+    )
 
 
 def _strips(lines: Sequence[LabelLine], size: LabelSize, width: float) -> list[_Strip]:
@@ -224,8 +241,9 @@ def _strips(lines: Sequence[LabelLine], size: LabelSize, width: float) -> list[_
         size_pt = size.size_pt(line.role)
         font = BOLD if line.bold else REGULAR
         rows = wrap(line.text, font=font, size_pt=size_pt, width=width, field=line.field)
-        found += [_Strip(words=row, bold=line.bold, size_pt=size_pt, opens=place == 0)
-                  for place, row in enumerate(rows)]
+        found += [
+            _Strip(words=row, bold=line.bold, size_pt=size_pt, opens=place == 0) for place, row in enumerate(rows)
+        ]
         if line.aside:
             found[-1:] = _with_aside(found[-1], line, size, width)
     return found
@@ -249,8 +267,9 @@ def _air(strips: Sequence[_Strip], spare: float) -> float:
     return min(spare / openings, _MOST_AIR_PT) if openings else 0.0
 
 
-def _draw_strips(canvas: Canvas, strips: Sequence[_Strip], x: float, y: float, width: float, *,
-                 air: float = 0.0) -> None:
+def _draw_strips(
+    canvas: Canvas, strips: Sequence[_Strip], x: float, y: float, width: float, *, air: float = 0.0
+) -> None:
     for place, strip in enumerate(strips):
         y -= air if strip.opens and place else 0.0
         baseline = y - (strip.height + CAP_HEIGHT_EM * strip.size_pt) / 2

@@ -72,11 +72,13 @@ def render_record(record: RecordPage) -> bytes:
     Raises DoesNotFit when a word, a cell or a block does not fit, NotPrintable for characters the face lacks.
     """
     buffer = BytesIO()
-    canvas = open_canvas(buffer, width_mm=PAGE_MM[0], height_mm=PAGE_MM[1], title=_file_title(record),
-                         language=record.language)
+    canvas = open_canvas(
+        buffer, width_mm=PAGE_MM[0], height_mm=PAGE_MM[1], title=_file_title(record), language=record.language
+    )
     furniture = _Furniture(record)
-    pages = paginate(section_strips(record.sections, furniture.width), first_room=furniture.first_room,
-                     room=furniture.room)
+    pages = paginate(
+        section_strips(record.sections, furniture.width), first_room=furniture.first_room, room=furniture.room
+    )
     for number, strips in enumerate(pages, start=1):
         furniture.draw(canvas, number, len(pages))
         _draw_strips(canvas, strips, furniture.body_top(number))
@@ -107,8 +109,11 @@ class _Furniture:
         self.symbol_side = side_pt(self.matrix, _OFFICE_DPI) if self.matrix else 0.0
         free = self.width - self.symbol_side - 10.0
         self.title = wrap(record.title, font=BOLD, size_pt=_TITLE_PT, width=free, field="title")
-        self.heads = [line for words in record.head_lines
-                      for line in wrap(words, font=REGULAR, size_pt=8.0, width=free, field="head")]
+        self.heads = [
+            line
+            for words in record.head_lines
+            for line in wrap(words, font=REGULAR, size_pt=8.0, width=free, field="head")
+        ]
         self.cautions = wrap(record.cautions, font=REGULAR, size_pt=_SMALL_PT, width=self.width, field="cautions")
 
     @property
@@ -156,13 +161,27 @@ class _Furniture:
         below = self.top - 14.0 - len(self.title) * 21.0
         write_lines(canvas, self.heads, MARGIN_PT, below, size_pt=8.0, pitch=10.5, shade=QUIET)
         if self.matrix:
-            draw_modules(canvas, self.matrix, left=right - self.symbol_side, top=self.top - 14.0, dpi=_OFFICE_DPI,
-                         page_height=self.page_height)
+            draw_modules(
+                canvas,
+                self.matrix,
+                left=right - self.symbol_side,
+                top=self.top - 14.0,
+                dpi=_OFFICE_DPI,
+                page_height=self.page_height,
+            )
 
     def _draw_state(self, canvas: Canvas, right: float) -> None:
         if self.record.state != DRAFT:
-            text(canvas, right, self.top - 8.0, self.record.state.upper(), bold=True, size_pt=8.0, shade=ACCENT,
-                 align="right")
+            text(
+                canvas,
+                right,
+                self.top - 8.0,
+                self.record.state.upper(),
+                bold=True,
+                size_pt=8.0,
+                shade=ACCENT,
+                align="right",
+            )
             return
         wide = width_pt(DRAFT_MARK, BOLD, 8.0) + 10.0
         canvas.setFillColorRGB(*INK)
@@ -172,11 +191,17 @@ class _Furniture:
     def _draw_foot(self, canvas: Canvas, number: int, pages: int) -> None:
         right = MARGIN_PT + self.width
         rule(canvas, MARGIN_PT, right, self._foot_top)
-        write_lines(canvas, self.cautions, MARGIN_PT, self._foot_top - 3.0, size_pt=_SMALL_PT, pitch=_SMALL_PITCH,
-                    shade=QUIET)
+        write_lines(
+            canvas, self.cautions, MARGIN_PT, self._foot_top - 3.0, size_pt=_SMALL_PT, pitch=_SMALL_PITCH, shade=QUIET
+        )
         words = self.record.page_words.format(page=number, pages=pages)
         text(canvas, right, 24.0, words, size_pt=7.5, shade=INK, align="right")
         if self.record.chain_head:
-            head = one_line(f"audit trail at {self.record.chain_head}", font=REGULAR, size_pt=_SMALL_PT,
-                            width=self.width - 80.0, field="chain_head")
+            head = one_line(
+                f"audit trail at {self.record.chain_head}",
+                font=REGULAR,
+                size_pt=_SMALL_PT,
+                width=self.width - 80.0,
+                field="chain_head",
+            )
             text(canvas, MARGIN_PT, 24.0, head, size_pt=_SMALL_PT, shade=QUIET)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import accumulate
 from typing import TYPE_CHECKING
 
-from dosewright.ground.paper.blocks import Block, Note, PlateDrawing, Rows, Section, SignatureMark, Signatures, Table
+from dosewright.ground.paper.blocks import Block, Note, Rows, Section, SignatureMark, Signatures, Table
 from dosewright.ground.paper.canvas import ACCENT, HAIRLINE, INK, QUIET, TINT, Shade, rule, text
 from dosewright.ground.paper.fit import wrap
 from dosewright.ground.paper.flow import Strip, air
@@ -40,8 +40,9 @@ def section_strips(sections: Sequence[Section], width: float) -> list[Strip]:
     return strips
 
 
-def lines_strip(lines: Sequence[str], *, size_pt: float, pitch: float, bold: bool = False, shade: Shade = INK,
-                keep: bool = False) -> Strip:
+def lines_strip(
+    lines: Sequence[str], *, size_pt: float, pitch: float, bold: bool = False, shade: Shade = INK, keep: bool = False
+) -> Strip:
     """Return `lines` as one strip with line pitch `pitch` [pt]."""
 
     def draw(canvas: Canvas, x: float, y: float) -> None:
@@ -50,8 +51,18 @@ def lines_strip(lines: Sequence[str], *, size_pt: float, pitch: float, bold: boo
     return Strip(height=len(lines) * pitch, draw=draw, keep=keep)
 
 
-def write_lines(canvas: Canvas, lines: Sequence[str], x: float, y: float, *, size_pt: float, pitch: float,
-                bold: bool = False, shade: Shade = INK, align: str = "left") -> None:
+def write_lines(
+    canvas: Canvas,
+    lines: Sequence[str],
+    x: float,
+    y: float,
+    *,
+    size_pt: float,
+    pitch: float,
+    bold: bool = False,
+    shade: Shade = INK,
+    align: str = "left",
+) -> None:
     """Write `lines` beneath `y` [pt], each centred in its pitch."""
     for place, line in enumerate(lines):
         baseline = y - place * pitch - (pitch + CAP_HEIGHT_EM * size_pt) / 2
@@ -112,16 +123,25 @@ def _table(table: Table, width: float, field: str) -> list[Strip]:
     return [head, *(_cells(table, row, widths, field, again=head) for row in table.rows)]
 
 
-def _cells(table: Table, row: tuple[str, ...], widths: Sequence[float], field: str, *, is_head: bool = False,
-           again: Strip | None = None) -> Strip:
+def _cells(
+    table: Table,
+    row: tuple[str, ...],
+    widths: Sequence[float],
+    field: str,
+    *,
+    is_head: bool = False,
+    again: Strip | None = None,
+) -> Strip:
     size_pt = HEAD_PT if is_head else BODY_PT
     pitch = SMALL_LINE_PT if is_head else LINE_PT
     font = BOLD if is_head else REGULAR
     inner = [wide - _COLUMN_GAP_PT for wide in widths]
-    wrapped = [wrap(cell, font=font, size_pt=size_pt, width=wide, field=f"{field}: {column.head}")
-               for cell, wide, column in zip(row, inner, table.columns, strict=True)]
+    wrapped = [
+        wrap(cell, font=font, size_pt=size_pt, width=wide, field=f"{field}: {column.head}")
+        for cell, wide, column in zip(row, inner, table.columns, strict=True)
+    ]
     lefts = [0.0, *accumulate(widths)]
-    height = max(max(map(len, wrapped)), 1) * pitch + 2 * _PAD_PT
+    height = max(*map(len, wrapped), 1) * pitch + 2 * _PAD_PT
 
     def draw(canvas: Canvas, x: float, y: float) -> None:
         if is_head:
@@ -129,8 +149,17 @@ def _cells(table: Table, row: tuple[str, ...], widths: Sequence[float], field: s
             canvas.rect(x, y - height, sum(widths), height, stroke=0, fill=1)
         for lines, left, wide, column in zip(wrapped, lefts, inner, table.columns, strict=False):
             place = x + left + {"left": 2.0, "right": wide + 2.0, "centre": wide / 2 + 2.0}[column.align]
-            write_lines(canvas, lines, place, y - _PAD_PT, size_pt=size_pt, pitch=pitch, bold=is_head,
-                        shade=QUIET if is_head else INK, align=column.align)
+            write_lines(
+                canvas,
+                lines,
+                place,
+                y - _PAD_PT,
+                size_pt=size_pt,
+                pitch=pitch,
+                bold=is_head,
+                shade=QUIET if is_head else INK,
+                align=column.align,
+            )
         rule(canvas, x, x + sum(widths), y - height, shade=QUIET if is_head else HAIRLINE)
 
     return Strip(height=height, draw=draw, keep=is_head, again=again)
@@ -139,7 +168,7 @@ def _cells(table: Table, row: tuple[str, ...], widths: Sequence[float], field: s
 def _signatures(marks: Sequence[SignatureMark], width: float) -> list[Strip]:
     strips: list[Strip] = []
     for place in range(0, len(marks), 2):
-        strips += [_card_row(marks[place:place + 2], width), air(6.0)]
+        strips += [_card_row(marks[place : place + 2], width), air(6.0)]
     return strips[:-1]
 
 
@@ -172,8 +201,12 @@ def _card_lines(mark: SignatureMark, width: float) -> list[_CardPart]:
 
     meaning = part(mark.meaning, BODY_PT, LINE_PT, shade=ACCENT, bold=True)
     if not mark.is_signed:
-        return [meaning, part("not signed", SMALL_PT, SMALL_LINE_PT, shade=QUIET), ((), BODY_PT, LINE_PT, False, INK),
-                part("name in print, signature, date and time: " + "_" * 8, SMALL_PT, SMALL_LINE_PT * 2, shade=QUIET)]
+        return [
+            meaning,
+            part("not signed", SMALL_PT, SMALL_LINE_PT, shade=QUIET),
+            ((), BODY_PT, LINE_PT, False, INK),
+            part("name in print, signature, date and time: " + "_" * 8, SMALL_PT, SMALL_LINE_PT * 2, shade=QUIET),
+        ]
     parts = [meaning, part(mark.printed_name, BODY_PT + 1, LINE_PT + 1)]
     parts += [part(mark.profession, BODY_PT, LINE_PT, shade=QUIET)] if mark.profession else []
     parts.append(part(mark.time, BODY_PT, LINE_PT))

@@ -70,8 +70,16 @@ def module_dots(dpi: int) -> int:
     Parameters: dpi, 203, 300 or 600. Raises BadInput for another resolution.
     """
     if dpi not in PRINTER_DPI:
-        raise BadInput(Refusal(field="dpi", value=str(dpi), message="is no resolution labels are drawn for",
-                               accepted=", ".join(map(str, PRINTER_DPI)), unit="dpi", rule="dpi"))
+        raise BadInput(
+            Refusal(
+                field="dpi",
+                value=str(dpi),
+                message="is no resolution labels are drawn for",
+                accepted=", ".join(map(str, PRINTER_DPI)),
+                unit="dpi",
+                rule="dpi",
+            )
+        )
     lawful = [dots for dots in range(1, 40) if _is_lawful(dots * MM_PER_INCH / dpi)]
     return min(lawful, key=lambda dots: abs(dots * MM_PER_INCH / dpi - TARGET_MODULE_MM))
 
@@ -80,8 +88,16 @@ def module_mm(*, dpi: int, dots: int) -> float:
     """Return the X-dimension [mm] of `dots` printer dots at `dpi`; raises BadInput outside 0.254 to 0.495 mm."""
     size = dots * MM_PER_INCH / dpi
     if not _is_lawful(size):
-        raise BadInput(Refusal(field="module", value=f"{size:.3f}", unit="mm", message="is no lawful X-dimension",
-                               limit=f"{LEAST_MODULE_MM} to {MOST_MODULE_MM}", rule="x-dimension"))
+        raise BadInput(
+            Refusal(
+                field="module",
+                value=f"{size:.3f}",
+                unit="mm",
+                message="is no lawful X-dimension",
+                limit=f"{LEAST_MODULE_MM} to {MOST_MODULE_MM}",
+                rule="x-dimension",
+            )
+        )
     return size
 
 

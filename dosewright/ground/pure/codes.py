@@ -29,6 +29,7 @@ KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
         Kind(name="patient", prefix="PA"),
+        Kind(name="body measure", prefix="BM"),
         Kind(name="order", prefix="RX"),
         Kind(name="dose line", prefix="DN"),
         Kind(name="unit", prefix="UN"),

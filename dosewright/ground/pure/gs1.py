@@ -59,9 +59,7 @@ IDENTIFIERS: dict[str, Identifier] = {
         Identifier(ai="10", title="BATCH/LOT", least=1, most=20, form="text", separated=True, partners=_ITEM),
         Identifier(ai="11", title="PROD DATE", least=6, most=6, form="date", partners=_ITEM),
         Identifier(ai="17", title="USE BY OR EXPIRY", least=6, most=6, form="date", partners=_ITEM),
-        Identifier(
-            ai="21", title="SERIAL", least=1, most=20, form="text", separated=True, partners=_any_of("01")
-        ),
+        Identifier(ai="21", title="SERIAL", least=1, most=20, form="text", separated=True, partners=_any_of("01")),
         Identifier(ai="30", title="VAR. COUNT", least=1, most=8, separated=True, partners=_ITEM),
         Identifier(
             ai="37",
@@ -72,9 +70,7 @@ IDENTIFIERS: dict[str, Identifier] = {
             partners=(frozenset({"00", "02"}),),
             excluded=frozenset({"01"}),
         ),
-        Identifier(
-            ai="7003", title="EXPIRY TIME", least=10, most=10, form="time", separated=True, partners=_ITEM
-        ),
+        Identifier(ai="7003", title="EXPIRY TIME", least=10, most=10, form="time", separated=True, partners=_ITEM),
         Identifier(
             ai="8017",
             title="GSRN - PROVIDER",
@@ -224,9 +220,7 @@ def _full_year(two: int, current: int) -> int:
 def _identifier(ai: str) -> Identifier:
     found = IDENTIFIERS.get(ai)
     if found is None:
-        raise BadInput(
-            _wrong("ai", ai, "is not an application identifier written here", ", ".join(IDENTIFIERS))
-        )
+        raise BadInput(_wrong("ai", ai, "is not an application identifier written here", ", ".join(IDENTIFIERS)))
     return found
 
 
@@ -242,8 +236,7 @@ def _faults(pairs: Sequence[tuple[str, str]]) -> list[Refusal]:
     unknown = [ai for ai, _ in pairs if ai not in IDENTIFIERS]
     if unknown:
         return [
-            _wrong("ai", ai, "is not an application identifier written here", ", ".join(IDENTIFIERS))
-            for ai in unknown
+            _wrong("ai", ai, "is not an application identifier written here", ", ".join(IDENTIFIERS)) for ai in unknown
         ]
     faults = [
         _wrong(f"({ai})", value, fault[0], rule=fault[1])
@@ -305,14 +298,8 @@ def _split_value(identifier: Identifier, rest: str) -> tuple[str, str]:
 
 
 def _span(identifier: Identifier) -> str:
-    return (
-        str(identifier.most)
-        if identifier.least == identifier.most
-        else f"{identifier.least} to {identifier.most}"
-    )
+    return str(identifier.most) if identifier.least == identifier.most else f"{identifier.least} to {identifier.most}"
 
 
-def _wrong(
-    field: str, value: str | None, message: str, accepted: str | None = None, rule: str = "gs1"
-) -> Refusal:
+def _wrong(field: str, value: str | None, message: str, accepted: str | None = None, rule: str = "gs1") -> Refusal:
     return Refusal(field=field, value=value, message=message, accepted=accepted, rule=rule)

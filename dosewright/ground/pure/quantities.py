@@ -240,9 +240,7 @@ def parse_decimal(text: object, *, field: str) -> Decimal:
         )
     digits = text.replace(".", "").lstrip("0")
     if not digits:
-        raise BadInput.because(
-            field, "zero is not taken", value=text, accepted="a number over 0", rule="number"
-        )
+        raise BadInput.because(field, "zero is not taken", value=text, accepted="a number over 0", rule="number")
     if len(digits) > MAX_DOSE_DIGITS:
         raise BadInput.because(
             field,
@@ -269,9 +267,7 @@ def _amount(text: object, *, field: str, accepted: tuple[str, ...]) -> DoseAmoun
     match = _AMOUNT.fullmatch(text[:_LONGEST])
     if match is None or not match["number"] or len(text) > _LONGEST:
         example = f'a number and a unit such as "2.5 mg"; units {", ".join(accepted)}'
-        raise BadInput.because(
-            field, _why_no_number(text), value=_shown(text), accepted=example, rule="number"
-        )
+        raise BadInput.because(field, _why_no_number(text), value=_shown(text), accepted=example, rule="number")
     number = parse_decimal(match["number"], field=field)
     unit = unit_of(match["unit"] or "", field=field, accepted=accepted)
     dose = plain(number * unit.factor)
@@ -295,9 +291,7 @@ def _body_size(value: object, unit: object, *, field: str, target: str, accepted
 def _refuse_foreign(number: Decimal, code: str, *, field: str, accepted: tuple[str, ...]) -> None:
     for codes, factor, target in ((_POUNDS, KG_PER_POUND, "kg"), (_INCHES, CM_PER_INCH, "cm")):
         if code in codes and target in accepted:
-            shown = (
-                f"{decimal_text(number)} {code} would be {decimal_text(round(number * factor, 2))} {target}"
-            )
+            shown = f"{decimal_text(number)} {code} would be {decimal_text(round(number * factor, 2))} {target}"
             message = f"{code} is not taken and never converted in silence: {shown}"
             raise BadInput.because(field, message, value=code, accepted=", ".join(accepted), rule="unit")
 

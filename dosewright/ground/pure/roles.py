@@ -88,6 +88,7 @@ P, T, RX, AU, SC, SM, SY, PR = (
 
 ACTIONS: dict[str, Rule] = {
     # prescriptions
+    "substance.set_up": _rule(RX),
     "patient.register": _rule(P, RX),
     "patient.correct": _rule(P, RX),
     "patient.measure": _rule(P, RX),
@@ -134,8 +135,11 @@ ACTIONS: dict[str, Rule] = {
     "resin_lot.block": _rule(RX, T, events=(("resin lot", "block"),)),
     "resin_lot.unblock": _rule(RX, differs=("first signer",), events=(("resin lot", "unblock"),), signed=True),
     "equipment.register": _rule(SM),
+    "equipment.check": _rule(SM, T),
     "equipment.clean": _rule(T),
     "tank.fill": _rule(T),
+    "ingredient_lot.close": _rule(T, RX, events=(("ingredient lot", "exhaust"),)),
+    "resin_lot.close": _rule(T, RX, events=(("resin lot", "exhaust"),)),
     "tank.empty": _rule(T),
     # plates
     "printer.register": _rule(SM),
@@ -152,21 +156,25 @@ ACTIONS: dict[str, Rule] = {
     "run.seen": _rule(PR),
     "run.layer": _rule(PR, T),
     "run.end": _rule(PR, T, events=(("print batch", "end"),)),
-    "run.fault": _rule(PR, T, events=(("print batch", "fault"),)),
-    "run.remove": _rule(T, events=(("print batch", "remove"),)),
+    "run.fault": _rule(PR, T, events=(("print batch", "fault"), ("unit", "destroy"))),
+    "run.remove": _rule(T, events=(("print batch", "remove"), ("unit", "print"), ("unit", "drop"), ("unit", "lose"))),
+    "run.find_unit": _rule(T, events=(("unit", "find"),)),
     "run.step": _rule(T),
     "run.finish": _rule(T, events=(("print batch", "finish"),)),
     "run.break_off": _rule(T),
     "run.mass": _rule(T),
-    "run.content": _rule(T, RX),
+    "run.appearance": _rule(T),
+    "run.content": _rule(T, RX, events=(("unit", "test"),)),
+    "run.reject_unit": _rule(T, RX, events=(("unit", "reject"),)),
     "run.verdict": _rule(T, RX, events=(("zone", "pass"), ("zone", "fail"))),
-    "run.close": _rule(RX, events=(("print batch", "close"),)),
+    "run.close": _rule(RX, events=(("print batch", "close"), ("unit", "leave over"), ("unit", "retain"))),
+    "unit.destroy": _rule(T, RX, differs=("witness",), events=(("unit", "destroy"),)),
     "deviation.open": _rule(T, RX, SC, SY),
     "deviation.close": _rule(RX, differs=("concerned",), events=(("deviation", "close"),), signed=True),
     # labels
     "zone.approve_to_pack": _rule(RX, events=(("zone", "approve to pack"),), signed=True),
     "pack.start": _rule(T),
-    "pack.fill": _rule(T),
+    "pack.fill": _rule(T, events=(("unit", "pack"),)),
     "label.issue": _rule(T),
     "label.account": _rule(T),
     "pack.second_scan": _rule(T, RX, differs=("packer",)),
@@ -174,10 +182,11 @@ ACTIONS: dict[str, Rule] = {
     "pack.release": _rule(
         RX, differs=("maker", "tester", "packer", "closer"), events=(("pack", "release"),), signed=True
     ),
+    "pack.reject": _rule(RX, events=(("pack", "reject"),), signed=True),
     "pack.quarantine": _rule(RX, T, events=(("pack", "quarantine"),)),
-    "pack.supply": _rule(RX, T, events=(("pack", "supply"),)),
-    "pack.take_back": _rule(RX, T, events=(("pack", "take back"),)),
-    "pack.destroy": _rule(RX, differs=("witness",), events=(("pack", "destroy"),)),
+    "pack.supply": _rule(RX, T, events=(("pack", "supply"), ("unit", "supply"))),
+    "pack.take_back": _rule(RX, T, events=(("pack", "take_back"), ("unit", "return"))),
+    "pack.destroy": _rule(RX, differs=("witness",), events=(("pack", "destroy"), ("unit", "destroy"))),
     "document.draft": _rule(T, RX, P, AU, SC, SM, SY),
     # the house
     "jurisdiction.sign": _rule(RX, signed=True),
@@ -207,9 +216,7 @@ def rule_for(action: str) -> Rule:
 
 def authorise(actor: Actor, action: str, *, parties: Mapping[str, frozenset[int]]) -> None:
     """Raise NotAllowed unless `actor` may do `action` among `parties` (relation -> user ids)."""
-    rule = rule_for(action)
-    if not actor.has(*rule.roles):
-        raise NotAllowed(_no_role(actor, action, rule))
+    rule = authorise_role(actor, action)
     for relation in rule.differs:
         if actor.user_id in parties[relation]:
             raise NotAllowed(
@@ -231,6 +238,14 @@ def authorise(actor: Actor, action: str, *, parties: Mapping[str, frozenset[int]
                 rule="must be",
             )
         )
+
+
+def authorise_role(actor: Actor, action: str) -> Rule:
+    """Return the rule of `action`, or raise NotAllowed when the actor holds none of its roles."""
+    rule = rule_for(action)
+    if not actor.has(*rule.roles):
+        raise NotAllowed(_no_role(actor, action, rule))
+    return rule
 
 
 def authorise_read(actor: Actor, view: str) -> None:

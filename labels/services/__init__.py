@@ -1,0 +1,1 @@
+"""What this app does: packing, release, supply, and its papers."""

@@ -1,0 +1,82 @@
+"""One action is one transaction with one audit row, done or refused."""
+
+import json
+
+import pytest
+
+from dosewright.ground.act import act
+from dosewright.ground.models import AuditEntry, Outbox, Work
+from dosewright.ground.pure.errors import BadInput, NotAllowed
+from dosewright.ground.pure.roles import Role
+from tests.ground.small_site import NOON, SmallSite, small_site
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def house() -> SmallSite:
+    return small_site()
+
+
+def test_a_done_action_leaves_one_row_that_continues_the_chain(house: SmallSite) -> None:
+    with act(house.actor(Role.TECHNICIAN), "plan.request", at=NOON, subject="PN-1", reason="urgent") as doing:
+        doing.note(lots=3)
+    with act(house.actor(Role.TECHNICIAN), "plan.request", at=NOON) as doing:
+        pass
+    first, second = AuditEntry.objects.filter(site=house.site)
+    said = json.loads(first.text)
+    assert (said["action"], said["subject"], said["reason"], said["notes"]) == (
+        "plan.request",
+        "PN-1",
+        "urgent",
+        {"lots": 3},
+    )
+    assert (first.seq, second.seq, second.previous) == (1, 2, first.digest)
+
+
+def test_a_refusal_inside_rolls_everything_back_and_leaves_its_own_row(house: SmallSite) -> None:
+    def attempt() -> None:
+        with act(house.actor(Role.TECHNICIAN), "plan.request", at=NOON) as doing:
+            doing.emit("order received", order="RX-1")
+            doing.enqueue("plan", key="k")
+            raise BadInput.because("family_name", "is not one", value="Quaggenbrink", rule="name")
+
+    with pytest.raises(BadInput):
+        attempt()
+    only = AuditEntry.objects.get(site=house.site)
+    assert only.outcome == AuditEntry.REFUSED
+    assert json.loads(only.text)["refused"] == [{"field": "family_name", "limit": None, "rule": "name"}]
+    assert "Quaggenbrink" not in only.text
+    assert not Outbox.objects.exists()
+    assert not Work.objects.exists()
+
+
+def test_another_role_is_refused_and_told_who_could(house: SmallSite) -> None:
+    with pytest.raises(NotAllowed) as refused, act(house.actor(Role.AUDITOR), "plan.request", at=NOON):
+        raise AssertionError("the body must not run")
+    assert refused.value.refusals[0].accepted == "pharmacist or technician"
+    assert AuditEntry.objects.get(site=house.site).outcome == AuditEntry.REFUSED
+
+
+def test_the_person_who_must_differ_is_refused(house: SmallSite) -> None:
+    pharmacist = house.actor(Role.PHARMACIST)
+    parties = {"prescriber": frozenset({pharmacist.user_id})}
+    with (
+        pytest.raises(NotAllowed, match="another person than the prescriber"),
+        act(pharmacist, "order.verify", at=NOON, parties=parties),
+    ):
+        raise AssertionError("the body must not run")
+
+
+def test_relations_left_open_must_be_filled_inside(house: SmallSite) -> None:
+    pharmacist = house.actor(Role.PHARMACIST)
+    with pytest.raises(PermissionError, match="never said who"), act(pharmacist, "order.verify", at=NOON) as doing:
+        doing.note(nothing=True)
+    with pytest.raises(NotAllowed), act(pharmacist, "order.verify", at=NOON) as doing:
+        doing.authorise({"prescriber": frozenset({pharmacist.user_id})})
+
+
+def test_actions_do_not_nest(house: SmallSite) -> None:
+    actor = house.actor(Role.TECHNICIAN)
+    with pytest.raises(RuntimeError), act(actor, "plan.request", at=NOON), act(actor, "plan.request", at=NOON):
+        pass
