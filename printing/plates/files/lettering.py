@@ -41,7 +41,8 @@ def code_outlines() -> Outlines:
 
 
 def _contours(outline: Any) -> tuple[tuple[tuple[float, float], ...], ...]:
-    found, start = [], 0
+    found: list[tuple[tuple[float, float], ...]] = []
+    start = 0
     for end in outline.contours:
         places = range(start, end + 1)
         on_curve = [bool(outline.tags[k] & 1) for k in places]
@@ -53,10 +54,11 @@ def _contours(outline: Any) -> tuple[tuple[tuple[float, float], ...], ...]:
 def _flattened(points: list[tuple[int, int]], on_curve: list[bool]) -> tuple[tuple[float, float], ...]:
     """Replace the quadratic curves of a TrueType contour by chords (two off-curve points imply one between)."""
     full: list[tuple[float, float, bool]] = []
-    for k, (x, y) in enumerate(points):
-        x0, y0 = points[k - 1]
+    for k, point in enumerate(points):
+        x, y = float(point[0]), float(point[1])
+        before = points[k - 1]
         if not on_curve[k] and not on_curve[k - 1]:
-            full.append(((x0 + x) / 2, (y0 + y) / 2, True))
+            full.append(((before[0] + x) / 2, (before[1] + y) / 2, True))
         full.append((x, y, on_curve[k]))
     first = next(k for k, point in enumerate(full) if point[2])
     full = full[first:] + full[:first]

@@ -1,0 +1,1 @@
+"""The science, without a framework: dose and size, resin, layout, quality."""

@@ -1,0 +1,61 @@
+"""Why a plate is as it is, in sentences a technician can check against the plate map."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from printing.core.layout.plan_types import PlannedZone
+from printing.core.layout.request import PlacedLine, PlanRequest
+from printing.core.layout.zones import ZoneRules, all_shapes
+
+
+def plate_reasons(zones: Sequence[PlannedZone], tallest: PlacedLine, request: PlanRequest) -> tuple[str, ...]:
+    """Return the notes of one plate: what sets its height, how full it is, what was split, what is for tests."""
+    notes = [f"{tallest.code} is the tallest: {tallest.layers} layers above the raft decide the plate's layers"]
+    notes.append(_fill_note(zones, request))
+    notes += [_split_note(zone, request) for zone in zones if zone.part[1] > 1]
+    notes += [_test_note(zone) for zone in zones if zone.test is not None]
+    return tuple(notes)
+
+
+def smallest_zone_um(line: PlacedLine, request: PlanRequest) -> tuple[int, int]:
+    """Return width and depth of the smallest single zone that would hold the whole line."""
+    raft = request.raft
+    rules = ZoneRules(
+        unit_gap_um=request.plate.unit_gap_um, border_um=raft.border_um, tab_um=raft.tab_um, tab_gap_um=raft.tab_gap_um
+    )
+    shapes = all_shapes(line.outline, line.footprint_um, line.units, rules)
+    best = min(shapes, key=lambda shape: (shape.area_um2, shape.width_um))
+    return best.width_um, best.depth_um
+
+
+def _fill_note(zones: Sequence[PlannedZone], request: PlanRequest) -> str:
+    gap, edge = request.plate.zone_gap_um, request.plate.edge_um
+    width, depth = (side - 2 * edge + gap for side in request.plate.plate_um)
+    covered = 0
+    for zone in zones:
+        xs, ys = ([corner[axis] for corner in zone.polygon_um] for axis in (0, 1))
+        covered += (max(xs) - min(xs) + gap) * (max(ys) - min(ys) + gap)
+    return f"{len(zones)} zones with their gaps cover {covered * 100 // (width * depth)} % of the usable plate"
+
+
+def _split_note(zone: PlannedZone, request: PlanRequest) -> str:
+    width, depth = smallest_zone_um(zone.line, request)
+    part, parts = zone.part
+    return (
+        f"{zone.line.code} is split: part {part} of {parts} stands here; in one zone its {zone.line.units} units "
+        f"would need about {_mm(width)} x {_mm(depth)} mm, more than an empty plate offers beside the test zones"
+    )
+
+
+def _test_note(zone: PlannedZone) -> str:
+    spot = zone.test
+    assert spot is not None
+    return (
+        f"test zone {zone.code} ({spot.where}): {len(zone.units)} units of the {spot.which} dose on this plate "
+        f"({zone.line.code}), for no patient"
+    )
+
+
+def _mm(length_um: int) -> str:
+    return f"{length_um // 1000}.{length_um % 1000 // 100}"
