@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,7 +66,8 @@ def disc_mesh(radius_mm: float, height_mm: float, sides: int = POLYGON_SIDES) ->
         raise BadInput.because(
             "sides", "too few sides for a round outline", value=str(sides), accepted="128 or more"
         )
-    ring = _ring(radius_mm * math.sqrt(math.tau / (sides * math.sin(math.tau / sides))), sides)
+    circumscribed_mm = radius_mm * math.sqrt(math.tau / (sides * math.sin(math.tau / sides)))
+    ring = circumscribed_mm * _unit_ring(sides)
     centres = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, height_mm]])
     lower = np.column_stack([ring, np.zeros(sides)])
     upper = np.column_stack([ring, np.full(sides, height_mm)])
@@ -99,9 +101,12 @@ def _corners(mesh: Mesh) -> tuple[NDArray[np.float64], NDArray[np.float64], NDAr
     return a, b, c
 
 
-def _ring(radius_mm: float, sides: int) -> NDArray[np.float64]:
+@lru_cache(maxsize=8)
+def _unit_ring(sides: int) -> NDArray[np.float64]:
     angles = [math.tau * k / sides for k in range(sides)]
-    return np.array([[radius_mm * math.cos(angle), radius_mm * math.sin(angle)] for angle in angles])
+    ring = np.array([[math.cos(angle), math.sin(angle)] for angle in angles])
+    ring.setflags(write=False)
+    return ring
 
 
 def _prism_faces(sides: int) -> NDArray[np.int64]:

@@ -44,9 +44,21 @@ def _edge(request: SizeRequest, dose: Fraction, units: int, upward: bool) -> Fra
     beyond = dose / units
     for tried in _unit_doses(request, dose, units, upward):
         if _possible(request, tried * units, units):
-            return _bisected(request, tried, beyond, units) * units
+            at_end = _outside_studied(request, beyond) and tried in _ends(request)
+            return (tried if at_end else _bisected(request, tried, beyond, units)) * units
         beyond = tried
     return None
+
+
+def _ends(request: SizeRequest) -> tuple[Fraction, ...]:
+    studied = request.against.validated
+    return () if studied is None else (Fraction(studied.dose_mg[0]), Fraction(studied.dose_mg[1]))
+
+
+def _outside_studied(request: SizeRequest, unit_dose: Fraction) -> bool:
+    """Whether the validated range alone blocks a unit dose, so that its end needs no search."""
+    ends = _ends(request)
+    return bool(ends) and not request.against.development and not ends[0] <= unit_dose <= ends[1]
 
 
 def _unit_doses(request: SizeRequest, dose: Fraction, units: int, upward: bool) -> Iterator[Fraction]:

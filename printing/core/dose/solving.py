@@ -14,7 +14,7 @@ SMALLEST_FREE_MM, LARGEST_FREE_MM = 0.05, 200.0
 """The search stays between a laser spot and a build plate; what is allowed is for the checks to say."""
 
 CONTENT_RTOL = 1e-9
-REFINEMENTS = 6
+REFINEMENTS = 3
 FREE_DECIMALS = 9
 """Free dimensions are rounded to 1e-9 mm, below the vertices' 1e-6, so that machines agree."""
 
