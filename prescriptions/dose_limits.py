@@ -9,12 +9,12 @@ from enum import StrEnum
 from typing import Final
 
 from dosewright.ground.pure.canonical import decimal_text
-from dosewright.ground.pure.quantities import Basis, DoseAmount, plain
+from dosewright.ground.pure.quantities import Basis, DoseAmount
 from prescriptions.body_weight import Age
-from prescriptions.dosing import BodySize, bsa_m2
+from prescriptions.dosing import BodySize, bsa_m2, to_nanogram
 from prescriptions.findings import Finding, Severity
 
-SLIPS: Final = {10: "tenfold", 100: "hundredfold", 1000: "thousandfold (mg for ug)"}
+SLIPS: Final = {10: "tenfold slip", 100: "hundredfold slip", 1000: "thousandfold slip (mg for ug)"}
 
 
 class Per(StrEnum):
@@ -86,7 +86,7 @@ def slip_over(value_mg: Decimal, low_mg: Decimal | None, high_mg: Decimal) -> st
     for factor, name in SLIPS.items():
         meant = value_mg / factor
         if (low_mg or 0) <= meant <= high_mg:
-            return f"a {name} slip? {decimal_text(meant)} mg would lie in the range"
+            return f"a {name}? {decimal_text(meant)} mg would lie in the range"
     return None
 
 
@@ -95,7 +95,7 @@ def slip_under(value_mg: Decimal, low_mg: Decimal, high_mg: Decimal | None) -> s
     for factor, name in SLIPS.items():
         meant = value_mg * factor
         if low_mg <= meant and (high_mg is None or meant <= high_mg):
-            return f"a {name} slip? {decimal_text(meant)} mg would lie in the range"
+            return f"a {name}? {decimal_text(meant)} mg would lie in the range"
     return None
 
 
@@ -110,14 +110,12 @@ def _applies(limit: Limit, *, route: str, age: Age, weight_kg: Decimal | None) -
     return over_from and (limit.to_kg is None or weight_kg < limit.to_kg)
 
 
-def _held(
-    limit: Limit, values_mg: Iterable[Decimal], *, body: BodySize, severities: Severities
-) -> list[Finding]:
+def _held(limit: Limit, values_mg: Iterable[Decimal], *, body: BodySize, severities: Severities) -> list[Finding]:
     scale = _scale(limit.basis, body)
     if scale is None:
         return [_not_usable(limit)]
-    high = None if limit.high is None else plain(limit.high * scale)
-    low = None if limit.low is None else plain(limit.low * scale)
+    high = None if limit.high is None else to_nanogram(limit.high * scale)
+    low = None if limit.low is None else to_nanogram(limit.low * scale)
     values = sorted(values_mg)
     found: list[Finding] = []
     if values and high is not None and values[-1] > high:
@@ -135,19 +133,13 @@ def _scale(basis: Basis, body: BodySize) -> Decimal | None:
     return None if body.height_cm is None else bsa_m2(body.height_cm, body.weight_kg)
 
 
-def _over(
-    limit: Limit, value: Decimal, low: Decimal | None, high: Decimal, severities: Severities
-) -> Finding:
+def _over(limit: Limit, value: Decimal, low: Decimal | None, high: Decimal, severities: Severities) -> Finding:
     blocks = value > high * severities.over_blocks_at
-    what = (
-        f"{decimal_text(value)} mg per {limit.per} is over the limit of {_written(limit, limit.high, high)}"
-    )
+    what = f"{decimal_text(value)} mg per {limit.per} is over the limit of {_written(limit, limit.high, high)}"
     return _finding(limit, "high", blocks, value, high, _joined(what, slip_over(value, low, high)))
 
 
-def _under(
-    limit: Limit, value: Decimal, low: Decimal, high: Decimal | None, severities: Severities
-) -> Finding:
+def _under(limit: Limit, value: Decimal, low: Decimal, high: Decimal | None, severities: Severities) -> Finding:
     blocks = value * severities.under_blocks_at <= low
     what = f"{decimal_text(value)} mg per {limit.per} is under the least of {_written(limit, limit.low, low)}"
     return _finding(limit, "low", blocks, value, low, _joined(what, slip_under(value, low, high)))

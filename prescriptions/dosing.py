@@ -140,7 +140,7 @@ def _calculated_mg(dose: DoseAmount, body: BodySize, *, field: str) -> tuple[Dec
             rule="weight-missing",
         )
     if dose.basis is Basis.PER_KG:
-        return _to_nanogram(dose.value_mg * body.weight_kg), None
+        return to_nanogram(dose.value_mg * body.weight_kg), None
     if body.height_cm is None:
         raise BadInput.because(
             field,
@@ -150,10 +150,11 @@ def _calculated_mg(dose: DoseAmount, body: BodySize, *, field: str) -> tuple[Dec
             rule="height-missing",
         )
     surface = bsa_m2(body.height_cm, body.weight_kg)
-    return _to_nanogram(dose.value_mg * surface), surface
+    return to_nanogram(dose.value_mg * surface), surface
 
 
-def _to_nanogram(mass_mg: Decimal) -> Decimal:
+def to_nanogram(mass_mg: Decimal) -> Decimal:
+    """Return ``mass_mg`` [mg] to six places, half up: the finest that doses and limits are kept to."""
     return plain(mass_mg.quantize(_FINEST_MG, rounding=ROUND_HALF_UP))
 
 

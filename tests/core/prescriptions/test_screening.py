@@ -122,7 +122,9 @@ def test_limit_per_dose(case: dict[str, str]) -> None:
         assert "slip" not in one.message
 
 
-@pytest.mark.parametrize(("other_mg", "rule"), [("13.25", None), ("13.26", "limit-day-high"), ("13.24", None)])
+@pytest.mark.parametrize(
+    ("other_mg", "rule"), [("13.25", None), ("13.26", "limit-day-high"), ("13.24", None)]
+)
 def test_day_limit_sums_all_active_orders(other_mg: str, rule: str | None) -> None:
     # The order's own day is 6.75 mg; 6.75 + 13.25 = 20, the limit.
     found = screen(facts(other_daily_mg={START: Decimal(other_mg)}))
@@ -173,7 +175,9 @@ def test_limits_by_body_size(basis: Basis, high: str, rule: str | None) -> None:
 )
 def test_a_limit_that_cannot_be_used_blocks(basis: Basis, patient: dict[str, Any], place: str) -> None:
     limits = (Limit(per=Per.DOSE, high=Decimal(1), basis=basis, source=INVENTED), LIMITS[1])
-    found = [one for one in screen(facts(patient=patient, substance={"limits": limits})) if one.field == place]
+    found = [
+        one for one in screen(facts(patient=patient, substance={"limits": limits})) if one.field == place
+    ]
     assert ("limit-not-usable", Severity.BLOCK) in {(one.rule, one.severity) for one in found}
 
 
@@ -222,7 +226,10 @@ def test_a_weight_band_needs_a_weight() -> None:
 
 def test_a_limits_own_severity_and_the_sites_factors_hold() -> None:
     stern = (replace(LIMITS[0], severity=Severity.BLOCK), LIMITS[1])
-    assert only(screen(facts(administrations=doses_of("10.1 mg"), substance={"limits": stern}))).severity == "block"
+    assert (
+        only(screen(facts(administrations=doses_of("10.1 mg"), substance={"limits": stern}))).severity
+        == "block"
+    )
     site = SiteRules(severities=Severities(over_blocks_at=Decimal("1.5")))
     assert only(screen(facts(administrations=doses_of("15 mg"), site=site))).severity == "reason"
     assert only(screen(facts(administrations=doses_of("15.1 mg"), site=site))).severity == "block"
@@ -261,7 +268,11 @@ def test_weight_in_date_when_printing_starts(case: dict[str, Any], late: int) ->
 
 
 def test_an_adults_stale_weight_blocks_where_the_dose_rests_on_it() -> None:
-    old = {"birth_date": date(1980, 1, 1), "weight_kg": Decimal(70), "weight_date": START - timedelta(days=400)}
+    old = {
+        "birth_date": date(1980, 1, 1),
+        "weight_kg": Decimal(70),
+        "weight_date": START - timedelta(days=400),
+    }
     assert only(screen(facts(patient=old))).severity == "reason"
     assert only(screen(facts(patient=old, basis=frozenset({Basis.PER_KG})))).severity == "block"
     limits = (*LIMITS, Limit(per=Per.COURSE, high=Decimal(900), basis=Basis.PER_KG, source=INVENTED))
@@ -277,7 +288,9 @@ def test_a_weight_of_the_future_or_before_birth_blocks(weight_date: date, wrong:
     assert [(one.rule, one.severity) for one in found] == ([("weight-date", "block")] if wrong else [])
 
 
-@pytest.mark.parametrize(("birth_date", "severity"), [(born(216) + timedelta(days=1), "block"), (born(216), "reason")])
+@pytest.mark.parametrize(
+    ("birth_date", "severity"), [(born(216) + timedelta(days=1), "block"), (born(216), "reason")]
+)
 def test_a_missing_weight(birth_date: date, severity: str) -> None:
     for gone in ({"weight_kg": None}, {"weight_date": None}):
         one = only(screen(facts(patient={"birth_date": birth_date, **gone})))
@@ -301,7 +314,12 @@ def test_typical_weights_are_believable_and_as_pounds_are_not(case: dict[str, An
         ("16", None, "", ""),
         ("56", None, "", ""),
         ("15.999", "weight-hardly-believable", "reason", "as if they were pounds? that would be 35.27 kg"),
-        ("56.001", "weight-hardly-believable", "reason", "pounds entered as kilograms? that would be 25.4 kg"),
+        (
+            "56.001",
+            "weight-hardly-believable",
+            "reason",
+            "pounds entered as kilograms? that would be 25.4 kg",
+        ),
         ("112", "weight-hardly-believable", "reason", "pounds entered as kilograms? that would be 50.8 kg"),
         ("112.001", "weight-hardly-believable", "block", "pounds"),
         ("8", "weight-hardly-believable", "reason", "as if they were pounds? that would be 17.64 kg"),
@@ -385,10 +403,17 @@ def test_no_age_before_birth() -> None:
         (72, 0, False, None),
     ],
 )
-def test_age_and_solid_forms(months: int, later_days: int, mini: bool, expected: tuple[str, str] | None) -> None:
-    patient = {"birth_date": born(months) + timedelta(days=later_days), "weight_date": START - timedelta(days=3)}
+def test_age_and_solid_forms(
+    months: int, later_days: int, mini: bool, expected: tuple[str, str] | None
+) -> None:
+    patient = {
+        "birth_date": born(months) + timedelta(days=later_days),
+        "weight_date": START - timedelta(days=3),
+    }
     found = screen(facts(patient=patient, mini_units=mini, print_start_date=START - timedelta(days=3)))
-    assert [(one.rule, one.severity) for one in found if one.rule.startswith("age")] == ([expected] if expected else [])
+    assert [(one.rule, one.severity) for one in found if one.rule.startswith("age")] == (
+        [expected] if expected else []
+    )
 
 
 # Swallowing, allergies, pregnancy
@@ -469,7 +494,9 @@ def test_every_entry_is_looked_at() -> None:
         (None, "female", 30, False, None),
     ],
 )
-def test_pregnancy(possible: bool | None, sex: str, years: int, hazardous: bool, severity: str | None) -> None:
+def test_pregnancy(
+    possible: bool | None, sex: str, years: int, hazardous: bool, severity: str | None
+) -> None:
     found = screen(
         facts(
             patient={
@@ -503,7 +530,9 @@ def test_pregnancy(possible: bool | None, sex: str, years: int, hazardous: bool,
         (doses_of("3 mg", days=1), {START + timedelta(days=7): Decimal(1)}, None),
     ],
 )
-def test_weekly_only(given_mg: tuple[Administration, ...], others: dict[date, Decimal], closest: str | None) -> None:
+def test_weekly_only(
+    given_mg: tuple[Administration, ...], others: dict[date, Decimal], closest: str | None
+) -> None:
     found = screen(facts(administrations=given_mg, other_daily_mg=others, substance={"weekly_only": True}))
     weekly = [(one.severity, one.value) for one in found if one.rule == "weekly-only"]
     assert weekly == ([("block", closest)] if closest else [])
@@ -574,4 +603,4 @@ def test_every_slip_from_inside_the_range_to_outside_is_found(factor: int, meant
         doses = (replace(doses_of("3 mg")[0], dose_mg=slipped),)
         found = screen(facts(administrations=doses, substance={"limits": limits}))
         assert bool(found) is not inside
-        assert inside or "slip?" in found[0].message
+        assert inside or "would lie in the range" in found[0].message
