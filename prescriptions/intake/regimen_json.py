@@ -85,6 +85,8 @@ def _times(value: object, place: str, refusals: list[Refusal]) -> Any:
 
 
 def _days(reader: Reader, start_date: date | None) -> int | None:
+    if not reader.is_object:
+        return None
     has_days, has_stop = "days" in reader.found, "stop_date" in reader.found
     if has_days == has_stop:
         message = "the end is stated twice" if has_days else "the end is missing"
