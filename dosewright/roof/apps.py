@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.apps import AppConfig
+from django.conf import settings
 
 
 class RoofConfig(AppConfig):
@@ -13,3 +14,6 @@ class RoofConfig(AppConfig):
 
     def ready(self) -> None:
         from dosewright.roof import checks  # noqa: F401
+
+        if settings.DOSEWRIGHT_REDIS_URL:
+            from dosewright.roof import celery  # noqa: F401  makes our app the one that `wake` sends with
