@@ -16,6 +16,7 @@ from labels.wording import (
     directions_words,
     period_words,
     quantity_words,
+    strength_words,
     unit_strength_mg,
 )
 
@@ -131,13 +132,14 @@ def symbol_elements(facts: LabelFacts) -> tuple[tuple[str, str], ...]:
 
 def _in_words(facts: LabelFacts, law: Pack, words: Words, language: str, state: str) -> LabelContent:
     directions = facts.directions
-    strength = format_mass(unit_strength_mg(directions.dose_mg, directions.units_per_dose), law.micro_word)
+    strength_mg = unit_strength_mg(directions.dose_mg, directions.units_per_dose)
     last_day = date_words(facts.use_by_date, words)
     return LabelContent(
         number=facts.number, state=state, language=language, law_pack=law.id, pack_code=facts.pack_code,
         serial_number=facts.order_code, patient=facts.patient, patient_identifier=facts.patient_identifier,
-        product=words["product"].format(name=facts.product_name, strength=strength, form=directions.form.many),
-        form=directions.form.of(facts.count), strength=strength, route=facts.route,
+        product=words["product"].format(name=facts.product_name, form=directions.form.many,
+                                        strength=strength_words(strength_mg, law.micro_word)),
+        form=directions.form.of(facts.count), strength=format_mass(strength_mg, law.micro_word), route=facts.route,
         directions=directions_words(directions, words=words, micro_word=law.micro_word),
         period=period_words(facts.start_date, facts.stop_date, words),
         quantity=quantity_words(facts.count, directions.form, words), count=facts.count, batch=facts.batch,

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, time
-from decimal import Decimal
+from decimal import Decimal, Inexact, localcontext
 
 from dosewright.ground.pure.errors import BadInput, NotThere, Refusal
 from dosewright.ground.pure.notation import MicroWord, format_mass, format_number
@@ -66,7 +66,7 @@ def directions_words(directions: Directions, *, words: Words, micro_word: MicroW
     """
     count = directions.units_per_dose
     strength = unit_strength_mg(directions.dose_mg, count)
-    return _say(words, "take", count=count_word(count, words), strength=format_mass(strength, micro_word),
+    return _say(words, "take", count=count_word(count, words), strength=strength_words(strength, micro_word),
                 form=directions.form.of(count), dose=format_mass(directions.dose_mg, micro_word),
                 when=_when(directions, words))
 
@@ -79,12 +79,21 @@ def unit_strength_mg(dose_mg: Decimal, units_per_dose: int) -> Decimal:
     if dose_mg <= 0 or units_per_dose < 1:
         raise BadInput(Refusal(field="dose_mg", value=f"{dose_mg} in {units_per_dose}", unit="mg",
                                message="is no dose that can be shared out", rule="strength"))
-    strength = dose_mg / units_per_dose
-    if strength * units_per_dose != dose_mg:
+    try:
+        with localcontext() as context:
+            # a quotient that was rounded, such as 1/7, may still give the dose when multiplied back
+            context.traps[Inexact] = True
+            return dose_mg / units_per_dose
+    except Inexact as inexact:
         raise BadInput(Refusal(field="units_per_dose", value=str(units_per_dose), rule="strength",
-                               message=f"{dose_mg} mg has no exact {units_per_dose}th part to print as a strength",
-                               accepted="a number of units that divides the dose exactly"))
-    return strength
+                               message=f"{dose_mg} mg has no exact part of {units_per_dose} to print as a strength",
+                               accepted="a number of units that divides the dose exactly")) from inexact
+
+
+def strength_words(strength_mg: Decimal, micro_word: MicroWord) -> str:
+    """Return a strength as it stands before the form's name: "3 mg", "50 microgram" (common practice, no source)."""
+    text = format_mass(strength_mg, micro_word)
+    return text.removesuffix("s") if text.endswith("micrograms") else text
 
 
 def count_word(count: int, words: Words) -> str:

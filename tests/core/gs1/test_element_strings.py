@@ -37,7 +37,11 @@ def test_check_digit_refuses_what_is_no_key(digits):
 @pytest.mark.parametrize("case", VECTORS["element_string"]["cases"], ids=lambda case: case["id"])
 def test_element_string_is_the_published_one(case):
     made = gs1.element_string(case["elements"])
-    assert (made.data, len(made.data), made.human_readable) == (case["data"], case["length"], case["human_readable"])
+    assert (made.data, len(made.data), made.human_readable) == (
+        case["data"],
+        case["length"],
+        case["human_readable"],
+    )
     assert gs1.read_element_string(made.data) == tuple(tuple(one) for one in case["elements"])
 
 
@@ -54,7 +58,7 @@ def test_unlawful_element_strings_are_refused(case):
 
 @pytest.mark.parametrize("value", VECTORS["dates"]["never_written"])
 def test_impossible_dates_and_day_00_are_never_written(value):
-    with pytest.raises(BadInput, match="no day|no month|day 00"):
+    with pytest.raises(BadInput, match=r"no day|no month|day 00"):
         gs1.element_string([GTIN, ("17", value)])
 
 

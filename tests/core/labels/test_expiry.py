@@ -12,7 +12,9 @@ from dosewright.ground.pure.errors import BadInput, Blocked
 from dosewright.ground.pure.formulas import FORMULAS
 from labels.expiry import Expiry, ExpiryFacts, find_expiry, refuse_short_expiry, use_by
 
-CASES = tomllib.loads((Path(__file__).parents[2] / "vectors" / "use_by.toml").read_text(encoding="utf-8"))["use_by"]
+CASES = tomllib.loads((Path(__file__).parents[2] / "vectors" / "use_by.toml").read_text(encoding="utf-8"))[
+    "use_by"
+]
 MADE = date(2026, 1, 15)
 
 
@@ -33,15 +35,21 @@ def test_use_by_refuses_a_component_expired_when_made():
         use_by(MADE, 14, [date(2026, 1, 14)])
 
 
-@pytest.mark.parametrize(("facts", "day", "limited_by"), [
-    ({}, date(2026, 1, 29), "site's default shelf life"),
-    ({"studied_days": 90}, date(2026, 4, 15), "shelf life by study"),
-    ({"studied_days": 7}, date(2026, 1, 22), "shelf life by study"),
-    ({"studied_days": 90, "cap_days": 35}, date(2026, 2, 19), "law's cap"),
-    ({"cap_days": 180}, date(2026, 1, 29), "site's default shelf life"),
-    ({"studied_days": 90, "materials": (("GN-A", date(2026, 6, 1)), ("GN-B", date(2026, 3, 1)))}, date(2026, 3, 1),
-     "expiry of GN-B"),
-])
+@pytest.mark.parametrize(
+    ("facts", "day", "limited_by"),
+    [
+        ({}, date(2026, 1, 29), "site's default shelf life"),
+        ({"studied_days": 90}, date(2026, 4, 15), "shelf life by study"),
+        ({"studied_days": 7}, date(2026, 1, 22), "shelf life by study"),
+        ({"studied_days": 90, "cap_days": 35}, date(2026, 2, 19), "law's cap"),
+        ({"cap_days": 180}, date(2026, 1, 29), "site's default shelf life"),
+        (
+            {"studied_days": 90, "materials": (("GN-A", date(2026, 6, 1)), ("GN-B", date(2026, 3, 1)))},
+            date(2026, 3, 1),
+            "expiry of GN-B",
+        ),
+    ],
+)
 def test_the_least_limit_binds_and_is_named(facts, day, limited_by):
     found = find_expiry(ExpiryFacts(made_on=MADE, default_days=14, **facts))
     assert (found.use_by_date, found.limited_by) == (day, limited_by)

@@ -15,14 +15,16 @@ ALLOWED = {
     ("released", "supply"): "supplied",
     ("released", "quarantine"): "quarantined",
     ("supplied", "take_back"): "returned",
-    **{(one, "destroy"): "destroyed"
-       for one in ("packing", "packed", "released", "supplied", "quarantined", "returned")},
+    **{
+        (one, "destroy"): "destroyed"
+        for one in ("packing", "packed", "released", "supplied", "quarantined", "returned")
+    },
 }
 ALL_STATES = sorted({one for one, _ in ALLOWED} | set(ALLOWED.values()))
 ALL_EVENTS = sorted({event for _, event in ALLOWED})
 
 
-@pytest.mark.parametrize(("state", "event"), itertools.product(ALL_STATES, ALL_EVENTS))
+@pytest.mark.parametrize(("state", "event"), list(itertools.product(ALL_STATES, ALL_EVENTS)))
 def test_every_pair(state, event):
     assert states.PACK.get((state, event)) == ALLOWED.get((state, event))
 
@@ -43,18 +45,27 @@ def test_supply_comes_only_after_release_and_nothing_held_comes_back():
                 paths.append(((*path, event), after))
     assert all(path[-2:] == ("release", "supply") for path in reached["supplied"])
     assert all("quarantine" not in path and "reject" not in path for path in reached["supplied"])
-    assert {state for state in reached if not any(one == state for one, _ in states.PACK)} == set(states.TERMINAL)
+    assert {state for state in reached if not any(one == state for one, _ in states.PACK)} == set(
+        states.TERMINAL
+    )
 
 
-@pytest.mark.parametrize(("counts", "difference"), [
-    ({"issued": 30, "applied": 28, "spoiled": 1}, 1),  # R-65, 21 CFR 211.125 (benchmark)
-    ({"issued": 30, "applied": 28, "spoiled": 1, "given_back": 1}, 0),
-    ({"issued": 30, "applied": 31, "spoiled": 0}, -1),
-])
+@pytest.mark.parametrize(
+    ("counts", "difference"),
+    [
+        ({"issued": 30, "applied": 28, "spoiled": 1}, 1),  # R-65, 21 CFR 211.125 (benchmark)
+        ({"issued": 30, "applied": 28, "spoiled": 1, "given_back": 1}, 0),
+        ({"issued": 30, "applied": 31, "spoiled": 0}, -1),
+    ],
+)
 def test_labels_are_reconciled(counts, difference):
     assert states.label_difference(**counts) == difference
 
 
 def test_label_originals_end_counted():
-    assert states.LABEL == {("issued", "apply"): "applied", ("issued", "spoil"): "spoiled",
-                            ("issued", "give_back"): "given back", ("applied", "spoil"): "spoiled"}
+    assert states.LABEL == {
+        ("issued", "apply"): "applied",
+        ("issued", "spoil"): "spoiled",
+        ("issued", "give_back"): "given back",
+        ("applied", "spoil"): "spoiled",
+    }

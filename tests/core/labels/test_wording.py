@@ -18,7 +18,9 @@ from labels import wording
 from labels.wording import Directions, FormName
 from prescriptions.regimens import AsNeeded, ClockTimes, MealSlot, MealSlots
 
-VECTORS = tomllib.loads((Path(__file__).parents[2] / "vectors" / "label_wording.toml").read_text(encoding="utf-8"))
+VECTORS = tomllib.loads(
+    (Path(__file__).parents[2] / "vectors" / "label_wording.toml").read_text(encoding="utf-8")
+)
 WORDS = load_pack("demo", "2026.1").wording("en")
 TABLET = FormName(one="tablet", many="tablets")
 
@@ -56,7 +58,9 @@ def test_seconds_are_refused():
 
 
 def test_mcg_where_the_jurisdiction_says_so():
-    assert said(directions("0.05"), "mcg") == "Take ONE 50 mcg tablet (50 mcg) at 7 in the morning, every day."
+    assert (
+        said(directions("0.05"), "mcg") == "Take ONE 50 mcg tablet (50 mcg) at 7 in the morning, every day."
+    )
 
 
 def test_meal_slots_and_doses_as_needed():
@@ -66,7 +70,8 @@ def test_meal_slots_and_doses_as_needed():
     needed = AsNeeded(least_interval_h=Decimal(6), most_per_day=4)
     assert said(directions(timing=needed, reason="pain")) == (
         "Take ONE 3 mg tablet (3 mg) only when needed for pain; wait at least 6 hours between doses, "
-        "at most 4 doses in one day.")
+        "at most 4 doses in one day."
+    )
     with pytest.raises(BadInput, match="what for"):
         said(directions(timing=needed))
 
@@ -101,7 +106,10 @@ def test_count_words_are_those_of_the_notation():
 
 
 def test_dates_quantities_and_missing_words():
-    assert wording.period_words(date(2026, 3, 1), date(2026, 3, 28), WORDS) == "From 1 March 2026 to 28 March 2026."
+    assert (
+        wording.period_words(date(2026, 3, 1), date(2026, 3, 28), WORDS)
+        == "From 1 March 2026 to 28 March 2026."
+    )
     assert wording.period_words(date(2026, 12, 31), date(2026, 12, 31), WORDS) == "On 31 December 2026 only."
     with pytest.raises(BadInput, match="before the start"):
         wording.period_words(date(2026, 3, 2), date(2026, 3, 1), WORDS)
@@ -114,22 +122,36 @@ def test_dates_quantities_and_missing_words():
 
 
 def test_another_language_is_only_another_table():
-    words = {"take": "{count}/{strength}/{form}/{dose}/{when}", "counts": "EINS ZWEI", "clock_hours": "24",
-             "clock_from_00:00": "{clock} Uhr", "at": "um {clock}", "and": "{first} und {last}", "comma": ", ",
-             "every_day": "{times} jeden Tag"}
+    words = {
+        "take": "{count}/{strength}/{form}/{dose}/{when}",
+        "counts": "EINS ZWEI",
+        "clock_hours": "24",
+        "clock_from_00:00": "{clock} Uhr",
+        "at": "um {clock}",
+        "and": "{first} und {last}",
+        "comma": ", ",
+        "every_day": "{times} jeden Tag",
+    }
     one = directions("5", 2, ("07:30", "19:00"))
     assert said(one, words=words) == "ZWEI/2.5 mg/tablets/5 mg/um 7:30 Uhr und um 19 Uhr jeden Tag"
 
 
-@given(times=st.lists(st.times().map(lambda one: one.replace(second=0, microsecond=0)), min_size=1, max_size=6,
-                      unique=True).map(sorted),
-       units=st.integers(1, 10), strength=st.decimals("0.01", "400", places=2, allow_nan=False))
+@given(
+    times=st.lists(
+        st.times().map(lambda one: one.replace(second=0, microsecond=0)), min_size=1, max_size=6, unique=True
+    ).map(sorted),
+    units=st.integers(1, 10),
+    strength=st.decimals("0.01", "400", places=2, allow_nan=False),
+)
 def test_words_say_the_same_administrations(times, units, strength):
     dose = strength * units
     clock = ClockTimes(times=tuple(times))
     text = said(Directions(form=TABLET, dose_mg=dose, units_per_dose=units, timing=clock))
-    by_words = {wording.clock_words(time(hour, minute), WORDS): time(hour, minute)
-                for hour in range(24) for minute in range(60)}
+    by_words = {
+        wording.clock_words(time(hour, minute), WORDS): time(hour, minute)
+        for hour in range(24)
+        for minute in range(60)
+    }
     body = text.partition(") at ")[2].removesuffix(", every day.")
     read = [by_words[part] for part in body.replace(" and at ", ", at ").split(", at ")]
     assert read == times

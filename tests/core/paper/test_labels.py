@@ -19,12 +19,22 @@ NAME = "Maribel Ostrander-Quillfeather"
 
 def page(**changes):
     values = {
-        "title": "Label DC-1", "number": "DC-1", "state": "original", "language": "en",
-        "top": (label.LabelLine(field="patient", text=NAME, role="critical", bold=True, aside="born 4 May 2016"),
-                label.LabelLine(field="directions", text="Take ONE 3 mg tablet (3 mg) at 7 in the morning, every day.",
-                                role="critical")),
+        "title": "Label DC-1",
+        "number": "DC-1",
+        "state": "original",
+        "language": "en",
+        "top": (
+            label.LabelLine(field="patient", text=NAME, role="critical", bold=True, aside="born 4 May 2016"),
+            label.LabelLine(
+                field="directions",
+                text="Take ONE 3 mg tablet (3 mg) at 7 in the morning, every day.",
+                role="critical",
+            ),
+        ),
         "beside": (label.LabelLine(field="batch", text="Batch PB-7KQ3M9"),),
-        "foot": (label.LabelLine(field="foot", text="Keep out of the sight and reach of children.", role="small"),),
+        "foot": (
+            label.LabelLine(field="foot", text="Keep out of the sight and reach of children.", role="small"),
+        ),
         "symbol": plain_symbol("PK-7KQ3M9PA"),
     }
     return label.LabelPage(**(values | changes))
@@ -56,7 +66,12 @@ def test_text_title_and_language_can_be_extracted():
     reader = PdfReader(BytesIO(pdf))
     assert reader.metadata.title == "Label DC-1"
     assert reader.trailer["/Root"]["/Lang"] == "en"
-    for line in (NAME, "born 4 May 2016", "Take ONE 3 mg tablet (3 mg) at 7 in the morning, every day.", "PB-7KQ3M9"):
+    for line in (
+        NAME,
+        "born 4 May 2016",
+        "Take ONE 3 mg tablet (3 mg) at 7 in the morning, every day.",
+        "PB-7KQ3M9",
+    ):
         assert line in text_of(pdf)
 
 
@@ -92,7 +107,9 @@ def test_type_is_never_smaller_than_the_size_says():
 
 def test_text_too_tall_is_refused_and_the_last_that_fits_is_drawn():
     def tall(lines):
-        return page(foot=tuple(label.LabelLine(field="foot", text=f"line {n}", role="small") for n in range(lines)))
+        return page(
+            foot=tuple(label.LabelLine(field="foot", text=f"line {n}", role="small") for n in range(lines))
+        )
 
     fitting = [n for n in range(1, 30) if not refused(tall(n))]
     assert fitting == list(range(1, max(fitting) + 1))
@@ -126,7 +143,9 @@ def test_what_fits_as_a_draft_fits_as_an_original():
             assert not refused(page(foot=lines[:count]))
 
 
-@pytest.mark.parametrize("name", ["Łukasz Żółć", "Ζωή Παπαδάκη", "Юлия Щёкина", "Þórdís Ólafsdóttir", "Zoe\u0308 Ek"])
+@pytest.mark.parametrize(
+    "name", ["Łukasz Żółć", "Ζωή Παπαδάκη", "Юлия Щёкина", "Þórdís Ólafsdóttir", "Zoe\u0308 Ek"]
+)
 def test_names_of_latin_greek_and_cyrillic_print(name):
     import unicodedata
 
@@ -134,7 +153,9 @@ def test_names_of_latin_greek_and_cyrillic_print(name):
     assert unicodedata.normalize("NFC", name) in text_of(pdf)
 
 
-@pytest.mark.parametrize("name", ["שרה", "سارة", "山田", "A\nB", "A\u202eB", "A\u200bB", "q\u0323x", "\ufffe"])
+@pytest.mark.parametrize(
+    "name", ["שרה", "سارة", "山田", "A\nB", "A\u202eB", "A\u200bB", "q\u0323x", "\ufffe"]
+)
 def test_what_the_face_cannot_write_is_refused(name):
     with pytest.raises(NotPrintable) as caught:
         label.render_label(page(top=(label.LabelLine(field="patient", text=name),)))
@@ -144,7 +165,10 @@ def test_what_the_face_cannot_write_is_refused(name):
 def test_wrapping_keeps_number_and_unit_together():
     width = width_pt("Take TWO 5", REGULAR, 10) + 1
     assert wrap("Take TWO 5 mg tablets", font=REGULAR, size_pt=10, width=width, field="x") == (
-        "Take TWO", "5 mg", "tablets")
+        "Take TWO",
+        "5 mg",
+        "tablets",
+    )
 
 
 def test_sheet_fills_cells_and_turns_the_page():

@@ -21,7 +21,9 @@ from dosewright.ground.pure.errors import BadInput, Blocked, NotThere
 from labels.content import LabelContent
 
 ROOT = Path(loader.__file__).parent
-CAPS = tomllib.loads((Path(__file__).parents[2] / "vectors" / "use_by.toml").read_text(encoding="utf-8"))["cap_days"]
+CAPS = tomllib.loads((Path(__file__).parents[2] / "vectors" / "use_by.toml").read_text(encoding="utf-8"))[
+    "cap_days"
+]
 PACKS = [load_pack(*one) for one in known_packs()]
 DEMO = load_pack("demo", "2026.1")
 
@@ -68,15 +70,26 @@ def test_uk_label_list_and_child_text():
     # SI 2012/1916 Schedule 26 Part 2 and Schedule 24 (as made)
     uk = load_pack("uk", "2025.1")
     seven = {one.id for one in uk.label_particulars if one.instrument == "UK-S26" and one.mandatory}
-    assert seven == {"patient", "supplier_name", "supplier_address", "supply_date", "product", "directions",
-                     "precautions"}
+    assert seven == {
+        "patient",
+        "supplier_name",
+        "supplier_address",
+        "supply_date",
+        "product",
+        "directions",
+        "precautions",
+    }
     assert "out of the reach and sight of children" in uk.sentence("children", "en")
 
 
 def test_micro_word_of_each_jurisdiction():
     # ISMP list ("mcg"), BNF ("micrograms", from memory)
     assert {pack.code: pack.micro_word for pack in PACKS} == {
-        "demo": "micrograms", "uk": "micrograms", "eu": "micrograms", "us": "mcg"}
+        "demo": "micrograms",
+        "uk": "micrograms",
+        "eu": "micrograms",
+        "us": "mcg",
+    }
 
 
 @pytest.mark.parametrize("case", CAPS["cases"])
@@ -116,23 +129,31 @@ def test_sentences_of_law_carry_their_pack_and_others_are_found_out():
     assert all("[law pack demo 2026.1, " in one for one in said)
     assert uncited_law(DEMO, said) == ()
     bare = instrument_sentence(DEMO, "TV-3").text
-    others = ["Prepared under the Medicines Act.", "as 21 CFR 211 asks", "Directive 2001/83/EC", "see TPRR 2022-9"]
+    others = [
+        "Prepared under the Medicines Act.",
+        "as 21 CFR 211 asks",
+        "Directive 2001/83/EC",
+        "see TPRR 2022-9",
+    ]
     assert uncited_law(DEMO, [bare, *others]) == (bare, *others)
     assert uncited_law(DEMO, ["Wash 1: 5 min", "28 tablets", "Active ingredient", "Reacted"]) == ()
     elsewhere = str(instrument_sentence(load_pack("uk", "2025.1"), "UK-S26"))
     assert uncited_law(DEMO, [elsewhere]) == (elsewhere,)
 
 
-@pytest.mark.parametrize(("old", "new", "message"), [
-    ('confirmed = "read"', 'confirmed = "surely"', "neither"),
-    ('instrument = "TV-2"', 'instrument = "TV-9"', "does not list"),
-    ('demands = ["prescription_before_start"', 'demands = ["prescriptions"', "unknown"),
-    ('code = "demo"', 'code = "demo"\nkode = 1', "mean nothing"),
-    ('asks = "a pharmacy', 'aks = "a pharmacy', "missing or unknown"),
-    ('expiry_wording = "expiry"', 'expiry_wording = "expires"', "no such statement"),
-    ('micro_word = "micrograms"', 'micro_word = "µg"', "no word for micrograms"),
-    ("valid_from = 2026-01-01", 'valid_from = "soon"', "no date"),
-])
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('confirmed = "read"', 'confirmed = "surely"', "neither"),
+        ('instrument = "TV-2"', 'instrument = "TV-9"', "does not list"),
+        ('demands = ["prescription_before_start"', 'demands = ["prescriptions"', "unknown"),
+        ('code = "demo"', 'code = "demo"\nkode = 1', "mean nothing"),
+        ('asks = "a pharmacy', 'aks = "a pharmacy', "missing or unknown"),
+        ('expiry_wording = "expiry"', 'expiry_wording = "expires"', "no such statement"),
+        ('micro_word = "micrograms"', 'micro_word = "µg"', "no word for micrograms"),
+        ("valid_from = 2026-01-01", 'valid_from = "soon"', "no date"),
+    ],
+)
 def test_a_misspelt_pack_is_refused(old, new, message):
     text = (ROOT / "demo.toml").read_text(encoding="utf-8")
     assert loader.read_pack(text) == DEMO

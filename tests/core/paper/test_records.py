@@ -32,16 +32,23 @@ DIGEST = "ab" * 32
 
 def record(*blocks, **changes):
     values = {
-        "kind": "weighing sheet", "title": "Weighing sheet", "number": "DC-7KQ3M9PA", "state": "original",
-        "language": "en", "head_lines": ("Larkmoor Ward Pharmacy (invented)",), "chain_head": DIGEST,
+        "kind": "weighing sheet",
+        "title": "Weighing sheet",
+        "number": "DC-7KQ3M9PA",
+        "state": "original",
+        "language": "en",
+        "head_lines": ("Larkmoor Ward Pharmacy (invented)",),
+        "chain_head": DIGEST,
         "sections": (Section(title="Facts", blocks=blocks or (Rows(rows=(("Resin lot", "RN-7KQ3MA"),)),)),),
     }
     return RecordPage(**(values | changes))
 
 
 def long_table(rows: int) -> Table:
-    return Table(columns=(Column(head="Unit mark"), Column(head="Mass", align="right")),
-                 rows=tuple((f"unit {n}", f"{n} mg") for n in range(rows)))
+    return Table(
+        columns=(Column(head="Unit mark"), Column(head="Mass", align="right")),
+        rows=tuple((f"unit {n}", f"{n} mg") for n in range(rows)),
+    )
 
 
 def pages_of(pdf: bytes) -> list[str]:
@@ -71,16 +78,20 @@ def test_no_row_is_lost_or_doubled_over_page_breaks():
 
 def test_a_heading_never_stands_alone_at_the_foot():
     for rows in range(20, 60):
-        sections = (Section(title="First", blocks=(long_table(rows),)),
-                    Section(title="Second heading", blocks=(Note(text="body of the second"),)))
+        sections = (
+            Section(title="First", blocks=(long_table(rows),)),
+            Section(title="Second heading", blocks=(Note(text="body of the second"),)),
+        )
         for text in pages_of(render_record(record(sections=sections))):
             assert ("Second heading" in text) == ("body of the second" in text)
 
 
 def test_a_table_head_never_stands_without_a_row():
     for rows in range(20, 60):
-        sections = (Section(title="First", blocks=(Note(text="filler"),) * rows),
-                    Section(title="Second", blocks=(long_table(1),)))
+        sections = (
+            Section(title="First", blocks=(Note(text="filler"),) * rows),
+            Section(title="Second", blocks=(long_table(1),)),
+        )
         for text in pages_of(render_record(record(sections=sections))):
             assert ("Unit mark" in text) == ("unit 0" in text)
 
@@ -97,14 +108,22 @@ def test_drafts_are_marked_on_every_page_and_carry_no_symbol():
 
 def test_a_printed_signature_shows_name_time_and_meaning():
     # 21 CFR 11.50 (benchmark): printed name, date and time, meaning, on any printout
-    mark = SignatureMark(meaning="Released for supply", printed_name="Jorun Vale", profession="Pharmacist, 20522",
-                         time="28 February 2026, 09:05:33 Europe/Lisbon (UTC+00:00)", digest=grouped(DIGEST))
+    mark = SignatureMark(
+        meaning="Released for supply",
+        printed_name="Jorun Vale",
+        profession="Pharmacist, 20522",
+        time="28 February 2026, 09:05:33 Europe/Lisbon (UTC+00:00)",
+        digest=grouped(DIGEST),
+    )
     text = pages_of(render_record(record(Signatures(marks=(mark,)))))[0]
     for part in ("Released for supply", "Jorun Vale", "Pharmacist, 20522", mark.time, grouped(DIGEST)):
         assert part in text
     assert "not signed" not in text
     for blank in ("printed_name", "time"):
-        assert "not signed" in pages_of(render_record(record(Signatures(marks=(replace(mark, **{blank: ""}),)))))[0]
+        assert (
+            "not signed"
+            in pages_of(render_record(record(Signatures(marks=(replace(mark, **{blank: ""}),)))))[0]
+        )
 
 
 def test_text_that_does_not_fit_a_cell_is_refused_by_name():
@@ -123,10 +142,16 @@ def test_a_row_with_too_few_cells_is_refused():
 
 
 def test_the_plate_is_drawn_to_scale_with_its_codes():
-    zone = PlateZone(code="7KQ3C", polygon_um=((10_000, 10_000), (60_000, 10_000), (60_000, 40_000), (10_000, 40_000)),
-                     units=(PlateUnit(x_um=20_000, y_um=20_000, footprint_um=(6_000, 6_000)),
-                            PlateUnit(x_um=40_000, y_um=20_000, footprint_um=(12_000, 5_000), rotation_deg=30.0,
-                                      is_round=False)))
+    zone = PlateZone(
+        code="7KQ3C",
+        polygon_um=((10_000, 10_000), (60_000, 10_000), (60_000, 40_000), (10_000, 40_000)),
+        units=(
+            PlateUnit(x_um=20_000, y_um=20_000, footprint_um=(6_000, 6_000)),
+            PlateUnit(
+                x_um=40_000, y_um=20_000, footprint_um=(12_000, 5_000), rotation_deg=30.0, is_round=False
+            ),
+        ),
+    )
     test_zone = replace(zone, code="9AD4E", is_test=True)
     drawing = PlateDrawing(width_um=120_000, depth_um=80_000, zones=(zone, test_zone))
     pdf = render_record(record(drawing))
