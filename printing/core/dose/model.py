@@ -94,9 +94,7 @@ def unit_strength_frac(resin_strength_mg_g: float, transfer_factor: float) -> fl
     >>> unit_strength_frac(100.0, 1.25)
     0.125
     """
-    _within(
-        "resin_strength_mg_g", resin_strength_mg_g, 0.0, 1000.0, unit="mg/g", open_low=True, open_high=True
-    )
+    _within("resin_strength_mg_g", resin_strength_mg_g, 0.0, 1000.0, unit="mg/g", open_low=True, open_high=True)
     _within("transfer_factor", transfer_factor, 0.0, 10.0, open_low=True)
     strength = resin_strength_mg_g / 1000.0 * transfer_factor
     _within("unit_strength_frac", strength, 0.0, 1.0, open_low=True, open_high=True)
@@ -188,12 +186,7 @@ def unit_content(
     bound_frac: float,
 ) -> float:
     """Return the content [mg] of the model, without asking whether its loss term is valid."""
-    kept = (
-        slice_volume_mm3
-        + bleed_mm * perimeter_layer_mm2
-        + overcure_mm * facing_mm2
-        - leached_mm * surface_mm2
-    )
+    kept = slice_volume_mm3 + bleed_mm * perimeter_layer_mm2 + overcure_mm * facing_mm2 - leached_mm * surface_mm2
     return unit_strength_frac * density_mg_mm3 * kept * (1.0 - bound_frac)
 
 
@@ -248,9 +241,7 @@ def _within(
     inside = math.isfinite(value) and low <= value <= high
     if inside and not (open_low and value == low) and not (open_high and value == high):
         return
-    accepted = (
-        f"{'more than' if open_low else 'from'} {low:g} {'to less than' if open_high else 'to'} {high:g}"
-    )
+    accepted = f"{'more than' if open_low else 'from'} {low:g} {'to less than' if open_high else 'to'} {high:g}"
     raise BadInput.because(field, "is outside its range", value=str(value), unit=unit, accepted=accepted)
 
 

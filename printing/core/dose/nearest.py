@@ -29,9 +29,7 @@ def nearest_doses(request: SizeRequest) -> Nearest:
 
 def _beside(request: SizeRequest, *, upward: bool) -> Decimal | None:
     dose = checked_dose(request.dose_mg)
-    edges = [
-        edge for units in units_to_try(request) if (edge := _edge(request, dose, units, upward)) is not None
-    ]
+    edges = [edge for units in units_to_try(request) if (edge := _edge(request, dose, units, upward)) is not None]
     for edge in sorted(edges, reverse=not upward):
         offered = _orderable(request, edge, dose, upward)
         if offered is not None:

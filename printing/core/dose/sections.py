@@ -56,9 +56,7 @@ def sections(mesh: Mesh, layer_um: int) -> Sections:
     Assumes outward faces.  Source: divergence theorem applied to the constant field (0, 0, 1); derived.
     """
     if isinstance(layer_um, bool) or not isinstance(layer_um, int | np.integer) or layer_um <= 0:
-        raise BadInput.because(
-            "layer_um", "is no layer height", value=str(layer_um), accepted="whole um, 1 or more"
-        )
+        raise BadInput.because("layer_um", "is no layer height", value=str(layer_um), accepted="whole um, 1 or more")
     z_nm = mesh.vertices_nm[:, 2]
     if z_nm.min() < 0:
         raise BadInput.because(
@@ -128,13 +126,9 @@ class _Cut:
         length = self._widest_cut()
         sums = np.zeros((self._count + 1, 3))
         rise = length[below] / (mid - low)[below]
-        _spread(
-            sums, self._plane[:, 0], self._plane[:, 1], below, -rise * low[below], rise, np.zeros_like(rise)
-        )
+        _spread(sums, self._plane[:, 0], self._plane[:, 1], below, -rise * low[below], rise, np.zeros_like(rise))
         fall = length[above] / (high - mid)[above]
-        _spread(
-            sums, self._plane[:, 1], self._plane[:, 2], above, fall * high[above], -fall, np.zeros_like(fall)
-        )
+        _spread(sums, self._plane[:, 1], self._plane[:, 2], above, fall * high[above], -fall, np.zeros_like(fall))
         return _evaluate(sums, self._count)
 
     def _pieces(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

@@ -126,9 +126,7 @@ def size_dose(request: SizeRequest) -> SizedDose:
 def split_dose(dose_mg: Decimal, units: int) -> Fraction:
     """Return the exact content [mg] of each of `units` equal units; raises BadInput for 0 or less of either."""
     if isinstance(units, bool) or not isinstance(units, int) or units < 1:
-        raise BadInput.because(
-            "units_per_dose", "is no number of units", value=str(units), accepted="1 or more"
-        )
+        raise BadInput.because("units_per_dose", "is no number of units", value=str(units), accepted="1 or more")
     return checked_dose(dose_mg) / units
 
 
@@ -150,9 +148,7 @@ def checked_dose(dose_mg: Decimal) -> Fraction:
         raise BadInput.because("dose_mg", "is no dose", value=str(dose_mg), unit="mg", accepted="more than 0")
     if len(dose_mg.normalize().as_tuple().digits) > MOST_DIGITS:
         accepted = f"at most {MOST_DIGITS} significant digits"
-        raise BadInput.because(
-            "dose_mg", "has too many digits", value=str(dose_mg), unit="mg", accepted=accepted
-        )
+        raise BadInput.because("dose_mg", "has too many digits", value=str(dose_mg), unit="mg", accepted=accepted)
     return Fraction(dose_mg)
 
 

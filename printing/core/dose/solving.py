@@ -23,10 +23,7 @@ def solve_scale(shape: Shape, design: Design, target_mg: float, terms: Terms) ->
     """Return the smooth member of the similar family that holds the target, before layers are whole."""
 
     def excess(scale_mm: float) -> float:
-        return (
-            unchecked_content_mg(terms, shape.smooth(shape.at_scale(design, scale_mm), design.mount))
-            - target_mg
-        )
+        return unchecked_content_mg(terms, shape.smooth(shape.at_scale(design, scale_mm), design.mount)) - target_mg
 
     return shape.at_scale(design, _root(excess, target_mg))
 
@@ -54,7 +51,7 @@ def solve_free(shape: Shape, design: Design, layers: int, target_mg: float, term
     """Return the dimensions, so many layers high, whose written mesh holds the target best.
 
     The smooth body gives the start; each further step corrects by the content of the quantised mesh itself.
-    Quantisation to 1e-6 mm leaves a residual of the order of 1e-9 to 1e-8 of the content: the best of the
+    Quantisation to 1e-6 mm leaves a residual of about 1e-9 of the content: the best of the
     steps is kept and the content that is reported is always that of the written mesh.
     """
 

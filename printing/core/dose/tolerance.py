@@ -83,7 +83,7 @@ def deviation_check(deviation_frac: float, against: Against) -> Check:
 
 
 def units_check(units: int, against: Against) -> Check:
-    """Return the check of units per dose: fewer for children, a reason beyond three, and at an unknown age beyond two."""
+    """Return the check of units per dose: fewest for children, a reason beyond three, or two at an unknown age."""
     site, age = against.site, against.patient.age_years
     most, free, note = site.most_units, site.most_units_without_reason, ""
     if age is None:
@@ -133,9 +133,7 @@ def _studied(unit: SizedUnit, unit_dose_mg: Fraction, against: Against) -> Itera
     studied = against.validated
     if studied is None:
         verdict, note = (REASON if against.development else BLOCK), "nothing validated is on file"
-        yield _check(
-            "validated dose per unit", float(unit_dose_mg), None, "mg", verdict, STUDIED_SOURCE, note
-        )
+        yield _check("validated dose per unit", float(unit_dose_mg), None, "mg", verdict, STUDIED_SOURCE, note)
         return
     outside = REASON if against.development else BLOCK
     low, high = studied.dose_mg
@@ -171,14 +169,10 @@ def _swallowable(unit: SizedUnit, against: Against) -> Iterator[Check]:
         if band is not None:
             yield band
     if patient.own_size_limit_mm is not None:
-        yield _at_most(
-            "patient's own size limit", swollen, patient.own_size_limit_mm, "mm", "the patient's record"
-        )
+        yield _at_most("patient's own size limit", swollen, patient.own_size_limit_mm, "mm", "the patient's record")
 
 
-def _certain(
-    unit: SizedUnit, unit_dose_mg: Fraction, budget: Budget | None, against: Against
-) -> Iterator[Check]:
+def _certain(unit: SizedUnit, unit_dose_mg: Fraction, budget: Budget | None, against: Against) -> Iterator[Check]:
     site = against.site
     most = site.expanded_narrow_frac if against.narrow_index else site.expanded_frac
     spread, chance = "expanded uncertainty of content", "chance of meeting the uniformity test, lower bound"
@@ -204,9 +198,7 @@ def uniformity_lower_bound(content_mg: float, unit_dose_mg: float, budget: Budge
     return min(uniformity_probability(end, sd)[1] for end in ends)
 
 
-def _graded(
-    name: str, value: float, reason: float, block: float, unit: str, source: str, note: str = ""
-) -> Check:
+def _graded(name: str, value: float, reason: float, block: float, unit: str, source: str, note: str = "") -> Check:
     verdict = PASS if value <= reason else REASON if value <= block else BLOCK
     return _check(name, value, reason if verdict != BLOCK else block, unit, verdict, source, note)
 
@@ -220,14 +212,10 @@ def _at_least(name: str, value: float, limit: float, unit: str, source: str) -> 
 
 
 def _between(name: str, value: float, limit: tuple[float, float], unit: str, outside: str) -> Check:
-    return _check(
-        name, value, limit, unit, PASS if limit[0] <= value <= limit[1] else outside, STUDIED_SOURCE
-    )
+    return _check(name, value, limit, unit, PASS if limit[0] <= value <= limit[1] else outside, STUDIED_SOURCE)
 
 
-def _check(
-    name: str, value: float | None, limit: Limit, unit: str, verdict: str, source: str, note: str = ""
-) -> Check:
+def _check(name: str, value: float | None, limit: Limit, unit: str, verdict: str, source: str, note: str = "") -> Check:
     return Check(name=name, value=value, limit=limit, unit=unit, verdict=verdict, source=source, note=note)
 
 

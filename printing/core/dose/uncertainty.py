@@ -121,18 +121,14 @@ def coverage_factor(degrees_of_freedom: float, coverage: float = COVERAGE) -> fl
     from scipy.stats import norm, t
 
     if not degrees_of_freedom >= 1:
-        raise BadInput.because(
-            "degrees_of_freedom", "too few", value=str(degrees_of_freedom), accepted="1 or more"
-        )
+        raise BadInput.because("degrees_of_freedom", "too few", value=str(degrees_of_freedom), accepted="1 or more")
     quantile = (1.0 + coverage) / 2.0
     if math.isinf(degrees_of_freedom):
         return float(norm.ppf(quantile))
     return float(t.ppf(quantile, math.floor(degrees_of_freedom)))
 
 
-def _sensitivity(
-    function: Callable[[Mapping[str, float]], float], values: Mapping[str, float], one: Input
-) -> float:
+def _sensitivity(function: Callable[[Mapping[str, float]], float], values: Mapping[str, float], one: Input) -> float:
     step = one.standard_uncertainty or 1e-6 * (abs(one.value) or 1.0)
     above = function({**values, one.name: one.value + step})
     below = function({**values, one.name: one.value - step})
@@ -142,16 +138,10 @@ def _sensitivity(
 def _combine(value: float, inputs: Sequence[Input], sensitivities: Sequence[float], units: int) -> Budget:
     _refuse_bad(value, inputs, units)
     amounts = [abs(c) * one.standard_uncertainty for c, one in zip(sensitivities, inputs, strict=True)]
-    averaged = [
-        u / math.sqrt(units) if one.kind == INDEPENDENT else u for u, one in zip(amounts, inputs, strict=True)
-    ]
+    averaged = [u / math.sqrt(units) if one.kind == INDEPENDENT else u for u, one in zip(amounts, inputs, strict=True)]
     combined = math.hypot(*averaged)
-    systematic = math.hypot(
-        *(u for u, one in zip(averaged, inputs, strict=True) if one.kind == SYSTEMATIC), 0.0
-    )
-    independent = math.hypot(
-        *(u for u, one in zip(amounts, inputs, strict=True) if one.kind == INDEPENDENT), 0.0
-    )
+    systematic = math.hypot(*(u for u, one in zip(averaged, inputs, strict=True) if one.kind == SYSTEMATIC), 0.0)
+    independent = math.hypot(*(u for u, one in zip(amounts, inputs, strict=True) if one.kind == INDEPENDENT), 0.0)
     freedom = _effective_freedom(combined, averaged, inputs)
     factor = coverage_factor(freedom)
     return Budget(
@@ -187,15 +177,11 @@ def _effective_freedom(combined: float, parts: Sequence[float], inputs: Sequence
 
 def _refuse_bad(value: float, inputs: Sequence[Input], units: int) -> None:
     if not inputs or not math.isfinite(value) or value == 0:
-        raise BadInput.because(
-            "value", "a budget needs inputs and a finite result other than 0", value=str(value)
-        )
+        raise BadInput.because("value", "a budget needs inputs and a finite result other than 0", value=str(value))
     if isinstance(units, bool) or not isinstance(units, int) or units < 1:
         raise BadInput.because("units", "is no number of units", value=str(units), accepted="1 or more")
     for one in inputs:
         if not (math.isfinite(one.standard_uncertainty) and one.standard_uncertainty >= 0):
-            raise BadInput.because(
-                one.name, "has no standard uncertainty", value=str(one.standard_uncertainty)
-            )
+            raise BadInput.because(one.name, "has no standard uncertainty", value=str(one.standard_uncertainty))
         if one.kind not in (SYSTEMATIC, INDEPENDENT) or not one.degrees_of_freedom >= 1:
             raise BadInput.because(one.name, "kind or degrees of freedom unknown", value=one.kind)

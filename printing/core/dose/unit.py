@@ -18,7 +18,7 @@ from printing.core.dose.shapes import Design, Dimensions, shape_named
 class SizedUnit:
     """A unit as it will be written: drawn and finished lengths [mm], its mesh, sections, mass and content.
 
-    ``content_mg`` is that of the written mesh; it differs from the target by quantisation only (about 1e-8).
+    ``content_mg`` is that of the written mesh; it differs from the target by quantisation only (about 1e-9).
     """
 
     design: Design
@@ -88,9 +88,7 @@ def size_unit(target_mg: float, design: Design, terms: Terms) -> SizedUnit:
     Source: science reference 1.1 (item 3), 1.3; design.md section 6.
     """
     if not (math.isfinite(target_mg) and target_mg > 0):
-        raise BadInput.because(
-            "dose_mg", "is no dose", value=str(target_mg), unit="mg", accepted="more than 0"
-        )
+        raise BadInput.because("dose_mg", "is no dose", value=str(target_mg), unit="mg", accepted="more than 0")
     shape = shape_named(design.shape)
     rule = rule_named(design.rule, shape)
     _refuse_other_terms(design, terms, shape.orientations)

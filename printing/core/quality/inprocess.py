@@ -125,7 +125,7 @@ def _line_mean(zone: ZoneMasses, limits: MassLimits) -> list[Finding]:
 def _unit(zone: ZoneMasses, unit: str, others: Sequence[ZoneMasses], limits: MassLimits) -> list[Finding]:
     measured = zone.measured_mg[unit]
     deviation, limit = _deviation(measured, zone.predicted_mg), limits.unit_limit_frac(zone.predicted_mg)
-    findings = []
+    findings: list[tuple[FindingKind, str | None, float, float, float]] = []
     if not _within(deviation, limit):
         findings.append((FindingKind.UNIT, None, zone.predicted_mg, deviation, limit))
     other = _fits_better(measured, deviation, others, limits)
@@ -200,15 +200,11 @@ def _refuse_bad(zones: Sequence[ZoneMasses]) -> None:
     names = [zone.zone for zone in zones]
     units = [unit for zone in zones for unit in zone.measured_mg]
     if not zones or len(set(names)) != len(names) or len(set(units)) != len(units):
-        refusals.append(
-            Refusal(field="zones", message="zones and units are there and named once", value=str(names))
-        )
+        refusals.append(Refusal(field="zones", message="zones and units are there and named once", value=str(names)))
     for zone in zones:
         masses = [zone.predicted_mg, *zone.measured_mg.values()]
         if not zone.measured_mg or not all(math.isfinite(one) and one > 0 for one in masses):
             refusals.append(
-                Refusal(
-                    field=zone.zone, message="masses are missing or not positive", unit="mg", accepted="> 0"
-                )
+                Refusal(field=zone.zone, message="masses are missing or not positive", unit="mg", accepted="> 0")
             )
     refuse_if_any(BadInput, refusals)

@@ -31,14 +31,10 @@ def uniformity_probability(mean_percent: float, sd_percent: float) -> tuple[floa
     Lower bound = max(P(S1), P(AV of 30 <= 15) + P(30 units within 0.75 M to 1.25 M) - 1), M at the true mean.
     Assumes normally distributed contents and T = 100.  Raises BadInput for numbers outside the ranges.
     """
-    if not (
-        math.isfinite(mean_percent) and mean_percent > 0 and math.isfinite(sd_percent) and sd_percent >= 0
-    ):
+    if not (math.isfinite(mean_percent) and mean_percent > 0 and math.isfinite(sd_percent) and sd_percent >= 0):
         raise BadInput.because("sd_percent", "mean and deviation are no contents", value=str(sd_percent))
     stage_one = _chance_of_acceptance(mean_percent, sd_percent, 10)
-    both = (
-        _chance_of_acceptance(mean_percent, sd_percent, 30) + _chance_inside(mean_percent, sd_percent) - 1.0
-    )
+    both = _chance_of_acceptance(mean_percent, sd_percent, 30) + _chance_inside(mean_percent, sd_percent) - 1.0
     return stage_one, max(stage_one, both)
 
 

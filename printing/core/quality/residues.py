@@ -62,9 +62,7 @@ def solvent_intake(
     mass, percent = positive("mass_g_day", mass_g_day), exact("residue_percent", residue_percent)
     pde = positive("pde_mg_day", pde_mg_day)
     if not 0 <= percent <= 100:
-        raise BadInput.because(
-            "residue_percent", "is no share", value=str(percent), unit="%", accepted="0 to 100"
-        )
+        raise BadInput.because("residue_percent", "is no share", value=str(percent), unit="%", accepted="0 to 100")
     others = [other_mg_day] if isinstance(other_mg_day, Decimal | int | float | str) else list(other_mg_day)
     rest = [exact("other_mg_day", one) for one in others]
     if any(one < 0 for one in rest):

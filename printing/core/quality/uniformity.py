@@ -69,22 +69,18 @@ def round_half_up(value: Number, step: str = "0.1") -> Decimal:
     return exact("value", value).quantize(Decimal(step), rounding=ROUND_HALF_UP)
 
 
-def acceptance_value(
-    mean_percent: Number, sd_percent: Number, n: int, target_percent: Number = 100
-) -> AcceptanceValue:
+def acceptance_value(mean_percent: Number, sd_percent: Number, n: int, target_percent: Number = 100) -> AcceptanceValue:
     """Return the acceptance value of a mean and a sample standard deviation, in % of label claim.
 
     mean_percent: [%] > 0.  sd_percent: sample standard deviation (n - 1) [%] >= 0.  n: 10 or 30.
-    target_percent: T [%], 100 unless the formulation has an approved target.  Raises BadInput for any other n or number.
+    target_percent: T [%], 100 unless the formulation has an approved target.  Raises BadInput for others.
     Source: USP <905> Table 2; Ph. Eur. 2.9.40.
 
     >>> str(acceptance_value("105.9", "5.0", 10).rounded)
     '16.4'
     """
     if n not in ACCEPTABILITY:
-        raise BadInput.because(
-            "n", "the harmonised test knows no such sample", value=str(n), accepted="10 or 30"
-        )
+        raise BadInput.because("n", "the harmonised test knows no such sample", value=str(n), accepted="10 or 30")
     centre, spread, aim = (
         exact("mean_percent", mean_percent),
         exact("sd_percent", sd_percent),
@@ -139,9 +135,7 @@ def content_uniformity(contents_percent: Sequence[Number], target_percent: Numbe
     low, high = acceptance.individual_limits
     outside = tuple(one for one in contents if not low <= one <= high)
     passed = acceptance.within_l1 and not outside
-    return UniformityResult(
-        verdict=PASSED if passed else FAILED, stage=2, acceptance=acceptance, outside=outside
-    )
+    return UniformityResult(verdict=PASSED if passed else FAILED, stage=2, acceptance=acceptance, outside=outside)
 
 
 def contents_by_mass(masses_mg: Sequence[Number], assay_percent: Number) -> tuple[Decimal, ...]:
@@ -198,9 +192,7 @@ def mass_uniformity(masses_mg: Sequence[Number]) -> MassUniformity:
     beyond = tuple(one for one in masses if abs(one - average) * 100 > limit * average)
     twice = tuple(one for one in masses if abs(one - average) * 100 > 2 * limit * average)
     verdict = PASSED if len(beyond) <= 2 and not twice else FAILED
-    return MassUniformity(
-        verdict=verdict, mean_mg=average, limit_percent=limit, beyond=beyond, beyond_twice=twice
-    )
+    return MassUniformity(verdict=verdict, mean_mg=average, limit_percent=limit, beyond=beyond, beyond_twice=twice)
 
 
 def content_of_units(contents_mg: Sequence[Number], *, test: str = "A") -> str:
@@ -212,9 +204,7 @@ def content_of_units(contents_mg: Sequence[Number], *, test: str = "A") -> str:
     """
     contents = [positive("contents_mg", one) for one in contents_mg]
     if len(contents) not in (10, 30) or test not in ("A", "B"):
-        raise BadInput.because(
-            "contents_mg", "wrong number of units or test", accepted="10 or 30; test A or B"
-        )
+        raise BadInput.because("contents_mg", "wrong number of units or test", accepted="10 or 30; test A or B")
     average = mean(contents[:10])
     outside = sum(1 for one in contents if not Decimal("0.85") * average <= one <= Decimal("1.15") * average)
     far = any(not Decimal("0.75") * average <= one <= Decimal("1.25") * average for one in contents)

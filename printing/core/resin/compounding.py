@@ -57,17 +57,11 @@ def resin_strength(weighings: Sequence[Weighed]) -> ResinStrength:
     """
     names = [one.ingredient for one in weighings]
     wrong = [one.ingredient for one in weighings if not _whole(one.actual_ug)]
-    refusals = [
-        Refusal(field=name, message="has no weight", unit="ug", accepted="more than 0") for name in wrong
-    ]
+    refusals = [Refusal(field=name, message="has no weight", unit="ug", accepted="more than 0") for name in wrong]
     if len(set(names)) != len(names):
-        refusals.append(
-            Refusal(field="weighings", message="an ingredient is weighed on two lines", value=str(names))
-        )
+        refusals.append(Refusal(field="weighings", message="an ingredient is weighed on two lines", value=str(names)))
     if all(one.potency is None for one in weighings):
-        refusals.append(
-            Refusal(field="weighings", message="no drug was weighed", accepted="at least one drug")
-        )
+        refusals.append(Refusal(field="weighings", message="no drug was weighed", accepted="at least one drug"))
     refuse_if_any(BadInput, refusals)
     total = sum(one.actual_ug for one in weighings)
     drug = sum((one.actual_ug * one.potency.frac for one in weighings if one.potency is not None), Decimal(0))
@@ -83,9 +77,7 @@ def lot_verdict(percent_of_nominal: Number, limits: CompoundingLimits | None = N
     used, percent = limits or CompoundingLimits(), positive("percent_of_nominal", percent_of_nominal)
     if used.free_percent[0] <= percent <= used.free_percent[1]:
         return FREE
-    return (
-        INVESTIGATE if used.investigation_percent[0] <= percent <= used.investigation_percent[1] else REJECT
-    )
+    return INVESTIGATE if used.investigation_percent[0] <= percent <= used.investigation_percent[1] else REJECT
 
 
 def weighing_refusals(weighings: Sequence[Weighed], limits: CompoundingLimits | None = None) -> list[Refusal]:
@@ -117,9 +109,7 @@ def least_weight_mg(repeatability_sd_mg: Number, readability_mg: Number) -> Deci
         positive("readability_mg", readability_mg),
     )
     if spread < 0:
-        raise BadInput.because(
-            "repeatability_sd_mg", "is negative", value=str(spread), unit="mg", accepted="0 or more"
-        )
+        raise BadInput.because("repeatability_sd_mg", "is negative", value=str(spread), unit="mg", accepted="0 or more")
     return 2000 * max(spread, Decimal("0.41") * interval)
 
 
@@ -135,9 +125,7 @@ def mixture_density(parts: Sequence[Mapping[str, float]]) -> float:
 
     Raises BadInput for no parts, or a mass or density that is not positive.
     """
-    if not parts or not all(
-        _positive_number(one["mass"]) and _positive_number(one["density"]) for one in parts
-    ):
+    if not parts or not all(_positive_number(one["mass"]) and _positive_number(one["density"]) for one in parts):
         raise BadInput.because("parts", "masses and densities are positive numbers", accepted="more than 0")
     return math.fsum(one["mass"] for one in parts) / math.fsum(one["mass"] / one["density"] for one in parts)
 

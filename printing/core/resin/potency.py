@@ -78,9 +78,7 @@ def form_factor(form: DrugForm) -> Decimal:
         positive("molar_mass_moiety", form.molar_mass_moiety),
     )
     if form.moieties_per_form < 1 or form.crystal_waters < 0:
-        raise BadInput.because(
-            "form", "counts of moieties and waters are wrong", accepted="1 or more, 0 or more"
-        )
+        raise BadInput.because("form", "counts of moieties and waters are wrong", accepted="1 or more, 0 or more")
     factor = form.moieties_per_form * moiety / total
     if factor > 1:
         raise BadInput.because("form", "holds more moiety than it weighs", value=f"{factor:.6f}", limit="1")
@@ -99,18 +97,14 @@ def potency_of(assay: Assay, form: DrugForm) -> Potency:
     """
     _refuse_contradictions(assay, form)
     percent = positive("assay", assay.percent)
-    steps = [
-        Step(what=f"assay {percent} %, {assay.basis.value}", factor=percent / 100, running_frac=percent / 100)
-    ]
+    steps = [Step(what=f"assay {percent} %, {assay.basis.value}", factor=percent / 100, running_frac=percent / 100)]
     if assay.basis is AssayBasis.ANHYDROUS and assay.water_percent is not None:
         steps.append(_next(steps, f"less water {assay.water_percent} %", 1 - assay.water_percent / 100))
     if assay.basis is AssayBasis.DRIED and assay.loss_on_drying_percent is not None:
         lost = assay.loss_on_drying_percent
         steps.append(_next(steps, f"less loss on drying {lost} %", 1 - lost / 100))
     if assay.expressed_as is ExpressedAs.FORM:
-        label = (
-            f"moiety per form {form.moieties_per_form} x {form.molar_mass_moiety} / {form.molar_mass_form}"
-        )
+        label = f"moiety per form {form.moieties_per_form} x {form.molar_mass_moiety} / {form.molar_mass_form}"
         steps.append(_next(steps, label, form_factor(form)))
     return Potency(frac=steps[-1].running_frac, steps=tuple(steps))
 
@@ -177,21 +171,13 @@ def _refuse_contradictions(assay: Assay, form: DrugForm) -> None:
     if not 80 <= exact("assay", assay.percent) <= 110:
         wrong.append(("assay", "is no assay of a drug substance", "80 to 110 %"))
     if water is not None and lost is not None:
-        wrong.append(
-            ("water_percent", "water and loss on drying together would be taken off twice", "one of them")
-        )
+        wrong.append(("water_percent", "water and loss on drying together would be taken off twice", "one of them"))
     if basis is AssayBasis.AS_IS and (water is not None or lost is not None):
-        wrong.append(
-            ("basis", "an assay as is holds its water already; it would be taken off twice", "no water")
-        )
+        wrong.append(("basis", "an assay as is holds its water already; it would be taken off twice", "no water"))
     if basis is AssayBasis.ANHYDROUS and (water is None or lost is not None):
-        wrong.append(
-            ("water_percent", "an anhydrous assay needs the water, and nothing else", "water_percent")
-        )
+        wrong.append(("water_percent", "an anhydrous assay needs the water, and nothing else", "water_percent"))
     if basis is AssayBasis.DRIED and (lost is None or water is not None):
-        wrong.append(
-            ("loss_on_drying_percent", "a dried assay needs the loss on drying, and nothing else", "loss")
-        )
+        wrong.append(("loss_on_drying_percent", "a dried assay needs the loss on drying, and nothing else", "loss"))
     if basis is not AssayBasis.AS_IS and form.crystal_waters and assay.expressed_as is ExpressedAs.FORM:
         wrong.append(("form", "crystal water would be taken off twice", "the form without its water"))
     for name, share in (("water_percent", water), ("loss_on_drying_percent", lost)):

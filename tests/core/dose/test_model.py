@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from dosewright.ground.pure.errors import BadInput, Blocked
+from printing.core.dose.meshes import disc_mesh
 from printing.core.dose.model import (
     Geometry,
     Terms,
@@ -18,7 +19,6 @@ from printing.core.dose.model import (
     measure_mesh,
     unit_strength_frac,
 )
-from printing.core.dose.meshes import disc_mesh
 from printing.core.dose.shapes.disc import Disc, disc_radius_mm
 from tests.core.dose.standing import TERMS
 from tests.core.vectors import load
@@ -113,7 +113,7 @@ def test_a_predicted_loss_over_a_tenth_is_refused():
 
 
 @pytest.mark.parametrize(
-    "field, value",
+    ("field", "value"),
     [
         ("unit_strength_frac", 0.0),
         ("unit_strength_frac", 1.01),

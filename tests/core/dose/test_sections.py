@@ -33,7 +33,7 @@ def test_disc_sections_are_its_face_and_outline():
 
 
 @pytest.mark.parametrize(
-    "creation, arguments, layer",
+    ("creation", "arguments", "layer"),
     [
         ("icosphere", {"subdivisions": 3, "radius": 4.0}, 50),
         ("capsule", {"height": 6.0, "radius": 3.0}, 100),
@@ -70,7 +70,8 @@ def test_midplane_slicing_error_of_a_sphere():
 def test_a_plane_in_a_step_counts_as_just_above_it():
     low = disc_mesh(3.0, 0.075)  # its roof lies in the mid-plane of layer 1 (50 um)
     cut = sections(low, 50)
-    assert cut.layers == 1 and cut.area_mm2[0] == pytest.approx(9 * math.pi, rel=1e-7)
+    assert cut.layers == 1
+    assert cut.area_mm2[0] == pytest.approx(9 * math.pi, rel=1e-7)
 
 
 def test_facing_area_leaves_out_what_is_bonded_to_the_sheet():

@@ -19,9 +19,7 @@ RULES: dict[str, Rule] = {"uniform": uniform, "fixed_height": fixed_height}
 def rule_named(name: str, shape: Shape) -> Rule:
     """Return the rule of this name; raises BadInput when there is none or the shape does not take it."""
     if name not in RULES or name not in shape.rules:
-        raise BadInput.because(
-            "rule", f"is no rule for a {shape.name}", value=name, accepted=", ".join(shape.rules)
-        )
+        raise BadInput.because("rule", f"is no rule for a {shape.name}", value=name, accepted=", ".join(shape.rules))
     return RULES[name]
 
 

@@ -11,8 +11,6 @@ from printing.core.dose.solving import exact_layers, solve_free
 def fixed_height(shape: Shape, design: Design, target_mg: float, terms: Terms) -> Dimensions:
     """Return the dimensions [mm] that hold the target at the design's height."""
     if design.fixed_height_mm is None:
-        raise BadInput.because(
-            "fixed_height_mm", "rule fixed_height needs it", accepted="a whole number of layers"
-        )
+        raise BadInput.because("fixed_height_mm", "rule fixed_height needs it", accepted="a whole number of layers")
     layers = exact_layers(design.fixed_height_mm, design.layer_um)
     return solve_free(shape, design, layers, target_mg, terms)

@@ -12,9 +12,7 @@ SHAPES: dict[str, Shape] = {shape.name: shape for shape in (Disc(),)}
 def shape_named(name: str) -> Shape:
     """Return the shape of this name; raises BadInput naming those there are."""
     if name not in SHAPES:
-        raise BadInput.because(
-            "shape", "is not a known shape", value=name, accepted=", ".join(sorted(SHAPES))
-        )
+        raise BadInput.because("shape", "is not a known shape", value=name, accepted=", ".join(sorted(SHAPES)))
     return SHAPES[name]
 
 

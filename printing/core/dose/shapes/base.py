@@ -39,9 +39,7 @@ class Design:
         if self.mount not in MOUNTS:
             raise BadInput.because("mount", "is not known", value=self.mount, accepted=", ".join(MOUNTS))
         if isinstance(self.layer_um, bool) or not isinstance(self.layer_um, int) or self.layer_um <= 0:
-            raise BadInput.because(
-                "layer_um", "is no layer height", value=str(self.layer_um), accepted="whole um"
-            )
+            raise BadInput.because("layer_um", "is no layer height", value=str(self.layer_um), accepted="whole um")
 
     @property
     def layer_mm(self) -> float:

@@ -25,9 +25,7 @@ def disc_volume_surface(radius_mm: float, height_mm: float) -> tuple[float, floa
     """
     for field, value in (("radius_mm", radius_mm), ("height_mm", height_mm)):
         if not (math.isfinite(value) and value > 0):
-            raise BadInput.because(
-                field, "is not a positive length", value=str(value), unit="mm", accepted="> 0"
-            )
+            raise BadInput.because(field, "is not a positive length", value=str(value), unit="mm", accepted="> 0")
     return math.pi * radius_mm**2 * height_mm, math.tau * radius_mm * (radius_mm + height_mm)
 
 
@@ -45,9 +43,7 @@ def disc_radius_mm(content_mg: float, height_mm: float, terms: Terms, *, mount: 
     linear = math.tau * height_mm * (terms.bleed_mm - terms.leached_mm)
     wanted = content_mg / (terms.unit_strength_frac * terms.density_mg_mm3 * (1.0 - terms.bound_frac))
     if square <= 0 or not (math.isfinite(wanted) and wanted > 0):
-        raise BadInput.because(
-            "content_mg", "no radius of this height holds it", value=f"{content_mg:g}", unit="mg"
-        )
+        raise BadInput.because("content_mg", "no radius of this height holds it", value=f"{content_mg:g}", unit="mg")
     return (-linear + math.sqrt(linear**2 + 4.0 * square * wanted)) / (2.0 * square)
 
 
@@ -63,9 +59,7 @@ class Disc:
         """Return the disc of this diameter with the design's height per diameter."""
         aspect = design.aspect_frac
         if aspect is None or not (math.isfinite(aspect) and 0 < aspect <= 10):
-            raise BadInput.because(
-                "aspect_frac", "rule uniform needs it", value=str(aspect), accepted="0 to 10"
-            )
+            raise BadInput.because("aspect_frac", "rule uniform needs it", value=str(aspect), accepted="0 to 10")
         return {"diameter": scale_mm, "height": aspect * scale_mm}
 
     def drawn(self, design: Design, free_mm: float, height_mm: float) -> Dimensions:
