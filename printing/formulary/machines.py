@@ -3,6 +3,4 @@
 from dosewright.ground.transitions import Machine, register
 from printing.formulary.states import FORMULATION, FORMULATION_INITIAL
 
-register(
-    Machine(name="formulation", initial=FORMULATION_INITIAL, table=FORMULATION, model="formulary.Formulation")
-)
+register(Machine(name="formulation", initial=FORMULATION_INITIAL, table=FORMULATION, model="formulary.Formulation"))

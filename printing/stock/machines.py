@@ -5,7 +5,10 @@ from printing.stock.states import INGREDIENT_LOT, INGREDIENT_LOT_INITIAL, RESIN_
 
 register(
     Machine(
-        name="ingredient lot", initial=INGREDIENT_LOT_INITIAL, table=INGREDIENT_LOT, model="stock.IngredientLot"
+        name="ingredient lot",
+        initial=INGREDIENT_LOT_INITIAL,
+        table=INGREDIENT_LOT,
+        model="stock.IngredientLot",
     )
 )
 register(Machine(name="resin lot", initial=RESIN_LOT_INITIAL, table=RESIN_LOT, model="stock.ResinLot"))

@@ -1,0 +1,1 @@
+"""Reading a formulation that comes in as text."""

@@ -1,0 +1,361 @@
+"""Reading formulations: facts for other services, and pages for people."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from dosewright.ground.pure.errors import BadInput, NotThere, Refusal
+from dosewright.ground.pure.roles import Actor, authorise_read
+from dosewright.ground.rest import KeysetPage
+from prescriptions.models import Substance
+from printing.formulary import content
+from printing.formulary.contracts import formulation_contract
+from printing.formulary.models import Formulation, Ingredient, PrintProfile, RecipeItem
+
+VALIDATED = "validated"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FormulationRow:
+    """One line of the list of formulations."""
+
+    code: str
+    number: int
+    name: str
+    substance: str
+    release: str
+    state: str
+    is_invented: bool
+
+
+def find_formulation(
+    site_id: int, code: str, number: int | None = None, *, states: tuple[str, ...] = ()
+) -> Formulation:
+    """Return one version of a formulation; raises NotThere.
+
+    Without a number: the highest in one of `states`, else the highest there is.
+    """
+    versions = Formulation.objects.filter(site_id=site_id, code=code).select_related("substance").order_by("-number")
+    if number is not None:
+        found = versions.filter(number=number).first()
+    else:
+        found = (versions.filter(state__in=states).first() if states else None) or versions.first()
+    if found is None:
+        shown = code[:40] if number is None else f"{code[:40]}, number {number}"
+        raise NotThere(
+            Refusal(
+                field="formulation",
+                value=shown,
+                message="no such formulation at this site",
+                accepted="a formulation code of this site",
+                rule="unknown formulation",
+            )
+        )
+    return found
+
+
+def subject_of(row: Formulation) -> str:
+    """Return how signatures and the audit trail name one version ("FM-37ACH/2")."""
+    return f"{row.code}/{row.number}"
+
+
+def formulation_facts(site_id: int, code: str, number: int | None = None) -> content.FormulationFacts:
+    """Return everything that one version says; without a number the newest validated, else the newest one.
+
+    For services; people read by `formulation`. Raises NotThere.
+    """
+    return facts_of(find_formulation(site_id, code, number, states=(VALIDATED,)))
+
+
+def facts_by_id(formulation_id: int) -> content.FormulationFacts:
+    """Return the facts of the version that a foreign key points to."""
+    return facts_of(Formulation.objects.select_related("substance").get(pk=formulation_id))
+
+
+def formulation(actor: Actor, code: str, number: int | None = None) -> content.FormulationFacts:
+    """Return one version for people who may see formulations; raises NotAllowed, NotThere."""
+    authorise_read(actor, "formulation")
+    return formulation_facts(actor.site_id, code, number)
+
+
+def formulations(actor: Actor, *, after: str = "", limit: int = 50, state: str = "") -> KeysetPage[FormulationRow]:
+    """Return a page of the newest version of each formulation, by code; raises NotAllowed."""
+    authorise_read(actor, "formulation")
+    rows = Formulation.objects.filter(site_id=actor.site_id, code__gt=after).select_related("substance")
+    if state:
+        rows = rows.filter(state=state)
+    newest: dict[str, Formulation] = {}
+    for row in rows.order_by("code", "number"):
+        if row.code not in newest and len(newest) > limit:
+            break
+        newest[row.code] = row
+    codes = sorted(newest)[:limit]
+    more = len(newest) > limit
+    return KeysetPage(items=tuple(_row(newest[code]) for code in codes), next_after=codes[-1] if more else "")
+
+
+def substance_id(site_id: int, name: str) -> int:
+    """Return the row of a substance on file at the site; raises BadInput naming those there are."""
+    found = Substance.objects.filter(site_id=site_id, name=name).first()
+    if found is None:
+        names = Substance.objects.filter(site_id=site_id).order_by("name").values_list("name", flat=True)
+        known = ", ".join(names[:20])
+        raise BadInput(
+            Refusal(
+                field="substance",
+                value=name[:60],
+                message="is not on file at this site",
+                accepted=known or "none is on file",
+                rule="unknown substance",
+            )
+        )
+    return found.pk
+
+
+def ingredient_facts(row: Ingredient) -> content.IngredientFacts:
+    """Return the facts of an ingredient's row."""
+    return content.IngredientFacts(
+        name=row.name,
+        grade=row.grade,
+        role=row.role,
+        form=row.form,
+        density_g_cm3=row.density_g_cm3,
+        density_temperature_c=row.density_temperature_c,
+        source=row.source,
+        molar_mass_g_mol=row.molar_mass_g_mol,
+        moiety_molar_mass_g_mol=row.moiety_molar_mass_g_mol,
+        moieties_per_formula=row.moieties_per_formula,
+        crystal_waters=row.crystal_waters,
+        hazards=tuple(json.loads(row.hazards_text)),
+        code=row.code,
+    )
+
+
+def ingredient_row(site_id: int, code: str) -> Ingredient:
+    """Return an ingredient's row by its code; raises NotThere."""
+    found = Ingredient.objects.filter(site_id=site_id, code=code).first()
+    if found is None:
+        raise NotThere.because(
+            "ingredient", "no such ingredient at this site", value=code[:40], accepted="an ingredient code of this site"
+        )
+    return found
+
+
+def recipe_item(formulation_id: int, number: int) -> RecipeItem:
+    """Return the row of one place in the order of addition; raises BadInput."""
+    found = RecipeItem.objects.filter(formulation_id=formulation_id, number=number).select_related("ingredient").first()
+    if found is None:
+        numbers = RecipeItem.objects.filter(formulation_id=formulation_id).values_list("number", flat=True)
+        raise BadInput.because(
+            "item_number",
+            "is no place in this recipe",
+            value=str(number),
+            accepted=", ".join(map(str, sorted(numbers))),
+        )
+    return found
+
+
+def profile_row(code: str) -> PrintProfile:
+    """Return a pinned print profile's row by its code; raises NotThere."""
+    found = PrintProfile.objects.filter(code=code).first()
+    if found is None:
+        raise NotThere.because("profile", "no such print profile", value=code[:40])
+    return found
+
+
+def facts_of(row: Formulation) -> content.FormulationFacts:
+    """Return the facts of a version's row."""
+    substance = row.substance
+    studies = {one.pk: one for one in row.studies.order_by("pk")}
+    keys = {pk: one.code for pk, one in studies.items()}
+    return content.FormulationFacts(
+        code=row.code,
+        number=row.number,
+        state=row.state,
+        version=row.version,
+        name=row.name,
+        is_invented=row.is_invented,
+        substance=substance.name,
+        release=row.release,
+        form_name=row.form_name,
+        form_name_plural=row.form_name_plural,
+        nominal_strength_mg_g=row.nominal_strength_mg_g,
+        u_nominal_strength_frac=row.u_nominal_strength_frac,
+        resin_density_g_cm3=row.resin_density_g_cm3,
+        lot_life_days=row.lot_life_days,
+        tank_life_hours=row.tank_life_hours,
+        shelf_life_days=row.shelf_life_days,
+        storage=row.storage,
+        container=row.container,
+        warnings=tuple(json.loads(row.warnings_text)),
+        recipe=tuple(
+            content.RecipeLine(number=one.number, mass_frac=one.mass_frac, ingredient=ingredient_facts(one.ingredient))
+            for one in row.recipe.select_related("ingredient").order_by("number")
+        ),
+        studies=tuple(
+            content.StudyFacts(
+                key=one.code, code=one.code, kind=one.kind, title=one.title, result=json.loads(one.result_text)
+            )
+            for one in studies.values()
+        ),
+        terms=tuple(_terms(one, keys) for one in row.terms.order_by("pk")),
+        ranges=tuple(_range(one, keys) for one in row.ranges.order_by("number")),
+        finishing=tuple(
+            content.FinishFacts(
+                number=one.number,
+                kind=one.kind,
+                least_s=one.least_s,
+                most_s=one.most_s,
+                conditions=json.loads(one.conditions_text),
+            )
+            for one in row.finishing.order_by("number")
+        ),
+        profiles=tuple(_profile(one) for one in row.profiles.filter(withdrawn_at=None).order_by("pk")),
+        test_plan=test_plan_of(json.loads(row.test_plan_text)),
+        residues=tuple(_residue(one) for one in json.loads(row.limits_text)),
+        narrow_index=substance.narrow_index,
+        orderable_step_mg=substance.rounding_step_mg,
+        controlled=substance.controlled,
+        hazardous=substance.hazardous,
+    )
+
+
+def test_plan_of(stored: Mapping[str, Any]) -> content.TestPlan:
+    """Return the test plan from its stored form."""
+    spread = stored.get("homogeneity_frac")
+    return content.TestPlan(
+        zones=tuple(content.TestZone(**one) for one in stored.get("zones", ())),
+        before_use=tuple(_lot_test(one) for one in stored.get("before_use", ())),
+        homogeneity_frac=None if spread is None else Decimal(spread),
+    )
+
+
+def _lot_test(one: Mapping[str, Any]) -> content.LotTestRule:
+    return content.LotTestRule(
+        kind=one["kind"],
+        places=tuple(one["places"]),
+        accepted=tuple(one["accepted"]),
+        unit=one["unit"],
+        low=_decimal(one["low"]),
+        high=_decimal(one["high"]),
+    )
+
+
+def _residue(one: Mapping[str, Any]) -> content.ResidueFacts:
+    return content.ResidueFacts(
+        residue=one["residue"],
+        content_frac=Decimal(one["content_frac"]),
+        source=one["source"],
+        study=one["study"],
+        limit_mg_day=_decimal(one["limit_mg_day"]),
+        limit_mg_kg_day=_decimal(one["limit_mg_kg_day"]),
+    )
+
+
+def _decimal(text: str | None) -> Decimal | None:
+    return None if text is None else Decimal(text)
+
+
+TERM_COLUMNS = (
+    "orientation",
+    "mount",
+    "transfer_factor",
+    "u_transfer_factor",
+    "density_mg_mm3",
+    "u_density_mg_mm3",
+    "bleed_mm",
+    "u_bleed_mm",
+    "overcure_mm",
+    "u_overcure_mm",
+    "leached_mm",
+    "u_leached_mm",
+    "bound_frac",
+    "u_bound_frac",
+    "degrees_of_freedom",
+    "outline_scatter_mm",
+    "height_scatter_mm",
+    "strength_scatter_frac",
+    "swelling_frac",
+)
+PROFILE_COLUMNS = (
+    "printer_kind",
+    "name",
+    "profile_version",
+    "sha256",
+    "layer_um",
+    "spot_um",
+    "setup_s",
+    "layer_s",
+    "hatch_um",
+    "scan_mm_s",
+    "contour_mm_s",
+    "contours",
+)
+
+
+def _terms(one: Any, keys: Mapping[int, str]) -> content.TermsFacts:
+    return content.TermsFacts(study=keys[one.study_id], **{name: getattr(one, name) for name in TERM_COLUMNS})
+
+
+def _range(one: Any, keys: Mapping[int, str]) -> content.RangeFacts:
+    sizes = {name: (Decimal(low), Decimal(high)) for name, (low, high) in json.loads(one.size_mm_text).items()}
+    return content.RangeFacts(
+        number=one.number,
+        shape=one.shape,
+        rule=one.rule,
+        orientation=one.orientation,
+        mount=one.mount,
+        dose_min_mg=one.dose_min_mg,
+        dose_max_mg=one.dose_max_mg,
+        layer_um=tuple(int(layer) for layer in one.layer_um_text.split(",")),
+        aspect_frac=one.aspect_frac,
+        fixed_height_mm=one.fixed_height_mm,
+        size_mm=sizes,
+        surface_to_volume_mm=(one.surface_to_volume_min_mm, one.surface_to_volume_max_mm),
+        is_default=one.is_default,
+        study=keys[one.study_id],
+    )
+
+
+def _profile(one: Any) -> content.ProfileFacts:
+    return content.ProfileFacts(
+        code=one.code,
+        compensation=json.loads(one.compensation_text),
+        **{name: getattr(one, name) for name in PROFILE_COLUMNS},
+    )
+
+
+def _row(row: Formulation) -> FormulationRow:
+    return FormulationRow(
+        code=row.code,
+        number=row.number,
+        name=row.name,
+        substance=row.substance.name,
+        release=row.release,
+        state=row.state,
+        is_invented=row.is_invented,
+    )
+
+
+__all__ = [
+    "PROFILE_COLUMNS",
+    "TERM_COLUMNS",
+    "FormulationRow",
+    "facts_by_id",
+    "facts_of",
+    "find_formulation",
+    "formulation",
+    "formulation_contract",
+    "formulation_facts",
+    "formulations",
+    "ingredient_facts",
+    "ingredient_row",
+    "profile_row",
+    "recipe_item",
+    "subject_of",
+    "substance_id",
+]
