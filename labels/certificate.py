@@ -70,10 +70,21 @@ class CertificateContent:
     chain_head: str
 
 
-def certificate_content(*, number: str, state: str, language: str, law: Pack, basis: str, instruments: Sequence[str],
-                        pack_code: str, head_lines: Sequence[str], sections: Sequence[CertificateSection],
-                        not_tested: Sequence[str], signatures: Sequence[SignatureLine],
-                        chain_head: str) -> CertificateContent:
+def certificate_content(
+    *,
+    number: str,
+    state: str,
+    language: str,
+    law: Pack,
+    basis: str,
+    instruments: Sequence[str],
+    pack_code: str,
+    head_lines: Sequence[str],
+    sections: Sequence[CertificateSection],
+    not_tested: Sequence[str],
+    signatures: Sequence[SignatureLine],
+    chain_head: str,
+) -> CertificateContent:
     """Return the complete certificate of one pack under `law`.
 
     The sentence that mass is no uniformity result and "non-sterile" are always in it. Raises BadInput for a
@@ -82,10 +93,17 @@ def certificate_content(*, number: str, state: str, language: str, law: Pack, ba
     """
     cite = statements_for_original if state == ORIGINAL else statements_for_draft
     content = CertificateContent(
-        number=number, state=state, language=language, law_pack=law.id, pack_code=pack_code,
-        head_lines=(*head_lines, NON_STERILE), sections=tuple(sections),
+        number=number,
+        state=state,
+        language=language,
+        law_pack=law.id,
+        pack_code=pack_code,
+        head_lines=(*head_lines, NON_STERILE),
+        sections=tuple(sections),
         not_tested=(f"Not tested: {NOT_TESTED}.", *not_tested),
-        legal=cite(law, basis=basis, instruments=instruments), signatures=tuple(signatures), chain_head=chain_head,
+        legal=cite(law, basis=basis, instruments=instruments),
+        signatures=tuple(signatures),
+        chain_head=chain_head,
     )
     refuse_if_any(BadInput, _faults(content, law))
     return content
@@ -121,26 +139,39 @@ def certificate_texts(content: CertificateContent) -> Iterator[str]:
 def _faults(content: CertificateContent, law: Pack) -> list[Refusal]:
     there = {section.id for section in content.sections}
     texts = list(certificate_texts(content))
-    faults = [Refusal(field=name, message="the certificate must have this section", rule="certificate")
-              for name in REQUIRED_SECTIONS if name not in there]
-    faults += [Refusal(field="text", value=text[:80], message="may never stand on this certificate", rule="never-said")
-               for text in texts if _NEVER.search(text)]
-    faults += [Refusal(field="text", value=text[:80], message="speaks of law without its law pack", rule="uncited-law")
-               for text in uncited_law(law, texts)]
+    faults = [
+        Refusal(field=name, message="the certificate must have this section", rule="certificate")
+        for name in REQUIRED_SECTIONS
+        if name not in there
+    ]
+    faults += [
+        Refusal(field="text", value=text[:80], message="may never stand on this certificate", rule="never-said")
+        for text in texts
+        if _NEVER.search(text)
+    ]
+    faults += [
+        Refusal(field="text", value=text[:80], message="speaks of law without its law pack", rule="uncited-law")
+        for text in uncited_law(law, texts)
+    ]
     return faults + _signature_faults(content)
 
 
 def _signature_faults(content: CertificateContent) -> list[Refusal]:
     faults = []
     if content.state not in {DRAFT, ORIGINAL}:
-        faults.append(Refusal(field="state", value=content.state, message="is no state of a certificate",
-                              accepted="draft or original"))
+        faults.append(
+            Refusal(
+                field="state", value=content.state, message="is no state of a certificate", accepted="draft or original"
+            )
+        )
     if content.state == ORIGINAL and not content.signatures:
         faults.append(Refusal(field="signatures", message="an original is signed", rule="signature"))
     for one in content.signatures:
         blank = [name for name in ("printed_name", "meaning", "digest") if not getattr(one, name).strip()]
-        faults += [Refusal(field=name, message="a signature shows it (21 CFR 11.50 as benchmark)", rule="signature")
-                   for name in blank]
+        faults += [
+            Refusal(field=name, message="a signature shows it (21 CFR 11.50 as benchmark)", rule="signature")
+            for name in blank
+        ]
         if one.signed_at.tzinfo is None:
             faults.append(Refusal(field="signed_at", message="has no time zone", rule="signature"))
     return faults

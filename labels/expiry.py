@@ -49,12 +49,27 @@ def use_by(made_on: date, limit_days: int, expiries: Sequence[date]) -> date:
     datetime.date(2026, 5, 31)
     """
     if isinstance(limit_days, bool) or not isinstance(limit_days, int) or not 1 <= limit_days <= 3660:
-        raise BadInput(Refusal(field="limit_days", value=str(limit_days), unit="d", limit="1 to 3660",
-                               message="is no shelf life in whole days", rule="use-by"))
+        raise BadInput(
+            Refusal(
+                field="limit_days",
+                value=str(limit_days),
+                unit="d",
+                limit="1 to 3660",
+                message="is no shelf life in whole days",
+                rule="use-by",
+            )
+        )
     earliest = min([made_on + timedelta(days=limit_days), *expiries])
     if earliest < made_on:
-        raise BadInput(Refusal(field="expiries", value=earliest.isoformat(), limit=made_on.isoformat(),
-                               message="a component had expired on the day of making", rule="use-by"))
+        raise BadInput(
+            Refusal(
+                field="expiries",
+                value=earliest.isoformat(),
+                limit=made_on.isoformat(),
+                message="a component had expired on the day of making",
+                rule="use-by",
+            )
+        )
     return earliest
 
 
@@ -67,15 +82,27 @@ def find_expiry(facts: ExpiryFacts) -> Expiry:
     }
     name, days = min(((name, days) for name, days in limits.items() if days is not None), key=lambda one: one[1])
     day = use_by(facts.made_on, days, [expiry for _, expiry in facts.materials])
-    binding = next((f"expiry of {material}" for material, expiry in facts.materials
-                    if expiry == day and expiry < facts.made_on + timedelta(days=days)), name)
+    binding = next(
+        (
+            f"expiry of {material}"
+            for material, expiry in facts.materials
+            if expiry == day and expiry < facts.made_on + timedelta(days=days)
+        ),
+        name,
+    )
     return Expiry(use_by_date=day, limited_by=binding)
 
 
 def refuse_short_expiry(expiry: Expiry, last_day: date) -> None:
     """Raise Blocked unless the product may be used on `last_day` of the course (that day included)."""
     if expiry.use_by_date < last_day:
-        raise Blocked(Refusal(
-            field="use_by_date", value=expiry.use_by_date.isoformat(), limit=last_day.isoformat(),
-            message=f"the course outlasts the product ({expiry.limited_by})",
-            accepted="a supply split into parts, or a product that keeps longer", rule="expiry-before-course-ends"))
+        raise Blocked(
+            Refusal(
+                field="use_by_date",
+                value=expiry.use_by_date.isoformat(),
+                limit=last_day.isoformat(),
+                message=f"the course outlasts the product ({expiry.limited_by})",
+                accepted="a supply split into parts, or a product that keeps longer",
+                rule="expiry-before-course-ends",
+            )
+        )

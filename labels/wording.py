@@ -32,8 +32,15 @@ class FormName:
     def __post_init__(self) -> None:
         for name in (self.one, self.many):
             if not name.strip() or name.strip().lower() in _NO_FORM_NAMES:
-                raise BadInput(Refusal(field="form", value=name, message=_HOUSE_WORDS_MESSAGE,
-                                       accepted="a form name such as tablet", rule="form-name"))
+                raise BadInput(
+                    Refusal(
+                        field="form",
+                        value=name,
+                        message=_HOUSE_WORDS_MESSAGE,
+                        accepted="a form name such as tablet",
+                        rule="form-name",
+                    )
+                )
 
     def of(self, count: int) -> str:
         """Return the name for `count` of them."""
@@ -66,9 +73,15 @@ def directions_words(directions: Directions, *, words: Words, micro_word: MicroW
     """
     count = directions.units_per_dose
     strength = unit_strength_mg(directions.dose_mg, count)
-    return _say(words, "take", count=count_word(count, words), strength=strength_words(strength, micro_word),
-                form=directions.form.of(count), dose=format_mass(directions.dose_mg, micro_word),
-                when=_when(directions, words))
+    return _say(
+        words,
+        "take",
+        count=count_word(count, words),
+        strength=strength_words(strength, micro_word),
+        form=directions.form.of(count),
+        dose=format_mass(directions.dose_mg, micro_word),
+        when=_when(directions, words),
+    )
 
 
 def unit_strength_mg(dose_mg: Decimal, units_per_dose: int) -> Decimal:
@@ -77,17 +90,30 @@ def unit_strength_mg(dose_mg: Decimal, units_per_dose: int) -> Decimal:
     Parameters: dose_mg [mg, > 0]; units_per_dose [>= 1].
     """
     if dose_mg <= 0 or units_per_dose < 1:
-        raise BadInput(Refusal(field="dose_mg", value=f"{dose_mg} in {units_per_dose}", unit="mg",
-                               message="is no dose that can be shared out", rule="strength"))
+        raise BadInput(
+            Refusal(
+                field="dose_mg",
+                value=f"{dose_mg} in {units_per_dose}",
+                unit="mg",
+                message="is no dose that can be shared out",
+                rule="strength",
+            )
+        )
     try:
         with localcontext() as context:
             # a quotient that was rounded, such as 1/7, may still give the dose when multiplied back
             context.traps[Inexact] = True
             return dose_mg / units_per_dose
     except Inexact as inexact:
-        raise BadInput(Refusal(field="units_per_dose", value=str(units_per_dose), rule="strength",
-                               message=f"{dose_mg} mg has no exact part of {units_per_dose} to print as a strength",
-                               accepted="a number of units that divides the dose exactly")) from inexact
+        raise BadInput(
+            Refusal(
+                field="units_per_dose",
+                value=str(units_per_dose),
+                rule="strength",
+                message=f"{dose_mg} mg has no exact part of {units_per_dose} to print as a strength",
+                accepted="a number of units that divides the dose exactly",
+            )
+        ) from inexact
 
 
 def strength_words(strength_mg: Decimal, micro_word: MicroWord) -> str:
@@ -100,8 +126,15 @@ def count_word(count: int, words: Words) -> str:
     """Return `count` [1 to 10] in capitals; raises BadInput outside."""
     names = _word(words, "counts").split()
     if not 1 <= count <= len(names):
-        raise BadInput(Refusal(field="units_per_dose", value=str(count), limit=f"1 to {len(names)}", rule="count",
-                               message="is no number of units for one dose that a label puts in words"))
+        raise BadInput(
+            Refusal(
+                field="units_per_dose",
+                value=str(count),
+                limit=f"1 to {len(names)}",
+                rule="count",
+                message="is no number of units for one dose that a label puts in words",
+            )
+        )
     return names[count - 1]
 
 
@@ -129,8 +162,15 @@ def date_words(day: date, words: Words) -> str:
 def period_words(start: date, stop: date, words: Words) -> str:
     """Return first and last day of the course as a sentence; raises BadInput when the last is before the first."""
     if stop < start:
-        raise BadInput(Refusal(field="stop_date", value=stop.isoformat(), message="is before the start",
-                               limit=start.isoformat(), rule="period"))
+        raise BadInput(
+            Refusal(
+                field="stop_date",
+                value=stop.isoformat(),
+                message="is before the start",
+                limit=start.isoformat(),
+                rule="period",
+            )
+        )
     if start == stop:
         return _say(words, "one_day", start=date_words(start, words))
     return _say(words, "period", start=date_words(start, words), stop=date_words(stop, words))
@@ -179,8 +219,13 @@ def _times(timing: ClockTimes | MealSlots, words: Words) -> str:
 def _as_needed(directions: Directions, timing: AsNeeded, words: Words) -> str:
     if not directions.reason.strip():
         raise BadInput(Refusal(field="reason", message="a dose as needed says what for", rule="as-needed"))
-    return _say(words, "as_needed", reason=directions.reason.strip(), hours=format_number(timing.least_interval_h),
-                most=str(timing.most_per_day))
+    return _say(
+        words,
+        "as_needed",
+        reason=directions.reason.strip(),
+        hours=format_number(timing.least_interval_h),
+        most=str(timing.most_per_day),
+    )
 
 
 def _figures(at: time, words: Words) -> str:

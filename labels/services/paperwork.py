@@ -18,21 +18,30 @@ _WIDE_TEXT = 24
 def label_page(content: LabelContent, *, words: Words, size: LabelSize = ROLL_100X60, dpi: int = 203) -> LabelPage:
     """Return the label of `content`: patient, product and directions first; a draft without its symbol."""
     return LabelPage(
-        title=f"Label {content.number}", number=content.number, state=content.state, language=content.language,
-        size=size, dpi=dpi, symbol=None if content.state == DRAFT else label_symbol(content),
+        title=f"Label {content.number}",
+        number=content.number,
+        state=content.state,
+        language=content.language,
+        size=size,
+        dpi=dpi,
+        symbol=None if content.state == DRAFT else label_symbol(content),
         top=(
-            LabelLine(field="patient", text=content.patient, role="critical", bold=True,
-                      aside=content.patient_identifier),
-            LabelLine(field="product", text=_capital(content.product), role="critical", bold=True,
-                      aside=content.quantity),
+            LabelLine(
+                field="patient", text=content.patient, role="critical", bold=True, aside=content.patient_identifier
+            ),
+            LabelLine(
+                field="product", text=_capital(content.product), role="critical", bold=True, aside=content.quantity
+            ),
             LabelLine(field="directions", text=content.directions, role="critical"),
             LabelLine(field="period", text=content.period, aside=content.route),
             LabelLine(field="precautions", text=" ".join(content.precautions)),
         ),
         beside=(
             LabelLine(field="expiry", text=content.expiry, bold=True),
-            LabelLine(field="batch", text=f"{words['batch'].format(batch=content.batch)} · "
-                                          f"{words['pack'].format(pack=content.pack_code)}"),
+            LabelLine(
+                field="batch",
+                text=f"{words['batch'].format(batch=content.batch)} · {words['pack'].format(pack=content.pack_code)}",
+            ),
             LabelLine(field="storage", text=content.storage),
         ),
         foot=(LabelLine(field="foot", role="small", text=_foot(content, words)),),
@@ -50,16 +59,37 @@ def certificate_page(content: CertificateContent, *, words: Words, cautions: str
     sections += [
         Section(title="What was not tested", blocks=tuple(Note(text=one, strong=True) for one in content.not_tested)),
         Section(title="Legal basis", blocks=tuple(Note(text=str(one)) for one in content.legal)),
-        Section(title="Signatures", blocks=(Signatures(marks=tuple(
-            SignatureMark(meaning=one.meaning, printed_name=one.printed_name, profession=one.profession,
-                          time=signed_at_words(one.signed_at, words), digest=grouped(one.digest))
-            for one in content.signatures)),)),
+        Section(
+            title="Signatures",
+            blocks=(
+                Signatures(
+                    marks=tuple(
+                        SignatureMark(
+                            meaning=one.meaning,
+                            printed_name=one.printed_name,
+                            profession=one.profession,
+                            time=signed_at_words(one.signed_at, words),
+                            digest=grouped(one.digest),
+                        )
+                        for one in content.signatures
+                    )
+                ),
+            ),
+        ),
     ]
     extra = {} if cautions is None else {"cautions": cautions}
     return RecordPage(
-        kind="certificate", title=TITLE, number=content.number, state=content.state, language=content.language,
-        head_lines=content.head_lines, sections=tuple(sections), chain_head=content.chain_head,
-        symbol=None if content.state == DRAFT else plain_symbol(content.number), page_words=words["page"], **extra,
+        kind="certificate",
+        title=TITLE,
+        number=content.number,
+        state=content.state,
+        language=content.language,
+        head_lines=content.head_lines,
+        sections=tuple(sections),
+        chain_head=content.chain_head,
+        symbol=None if content.state == DRAFT else plain_symbol(content.number),
+        page_words=words["page"],
+        **extra,
     )
 
 
@@ -95,8 +125,10 @@ def _blocks(section: CertificateSection) -> tuple[Block, ...]:
 def _table(grid: Grid) -> Table:
     longest = [max(len(row[place]) for row in (grid.heads, *grid.rows)) for place in range(len(grid.heads))]
     shares = [min(max(length, 6), _WIDE_TEXT) for length in longest]
-    return Table(columns=tuple(Column(head=head, share=share) for head, share in zip(grid.heads, shares, strict=True)),
-                 rows=grid.rows)
+    return Table(
+        columns=tuple(Column(head=head, share=share) for head, share in zip(grid.heads, shares, strict=True)),
+        rows=grid.rows,
+    )
 
 
 def _capital(text: str) -> str:

@@ -34,8 +34,16 @@ def test_a_missing_section_is_named(name):
     assert [one.field for one in caught.value.refusals] == [name]
 
 
-@pytest.mark.parametrize("words", ["QP certified", "Certified by a Qualified Person", "Complies with Ph. Eur. 2.9.40",
-                                   "complies with USP <905>", "complies with 2.9.40"])
+@pytest.mark.parametrize(
+    "words",
+    [
+        "QP certified",
+        "Certified by a Qualified Person",
+        "Complies with Ph. Eur. 2.9.40",
+        "complies with USP <905>",
+        "complies with 2.9.40",
+    ],
+)
 def test_what_may_never_stand_in_it(words):
     with pytest.raises(BadInput, match="may never stand"):
         a_certificate(sections=[*sections(), CertificateSection(id="more", title="More", remarks=(words,))])
@@ -48,7 +56,8 @@ def test_law_without_its_pack_is_refused_wherever_it_stands(where):
         "remarks": {"sections": [*sections(), CertificateSection(id="more", title="More", remarks=(words,))]},
         "facts": {"sections": [*sections(), CertificateSection(id="more", title="More", facts=(("basis", words),))]},
         "title": {"sections": [*sections(), CertificateSection(id="more", title=words)]},
-        "head_lines": {"head_lines": [words]}, "not_tested": {"not_tested": [words]},
+        "head_lines": {"head_lines": [words]},
+        "not_tested": {"not_tested": [words]},
         "meaning": {"signatures": [a_signature(meaning=words)]},
     }
     with pytest.raises(BadInput) as caught:

@@ -28,8 +28,13 @@ def test_the_words_of_the_demo_label():
 
 
 BLANKED = {
-    "patient": "patient", "patient_identifier": "patient_identifier", "route": "route", "batch": "batch",
-    "storage": "storage", "prescriber": "prescriber", "supplier_name": "supplier_name",
+    "patient": "patient",
+    "patient_identifier": "patient_identifier",
+    "route": "route",
+    "batch": "batch",
+    "storage": "storage",
+    "prescriber": "prescriber",
+    "supplier_name": "supplier_name",
     "supplier_address": "supplier_address",
 }
 
@@ -94,8 +99,10 @@ def test_unconfirmed_law_makes_drafts_but_no_originals(code, version):
 
 
 def test_an_unconfirmed_optional_wording_keeps_off_originals_too():
-    loose = tuple(replace(one, confirmed="to be confirmed", mandatory=False) if one.id == "unlicensed" else one
-                  for one in DEMO.statements)
+    loose = tuple(
+        replace(one, confirmed="to be confirmed", mandatory=False) if one.id == "unlicensed" else one
+        for one in DEMO.statements
+    )
     law = replace(DEMO, statements=loose)
     with pytest.raises(Blocked, match="unlicensed"):
         label_content(label_facts(), law=law, language="en", state="original")
@@ -111,7 +118,6 @@ def test_other_states_and_endless_text_are_refused():
 
 def test_the_symbol_says_lot_expiry_and_count_and_nothing_of_the_patient():
     elements = symbol_elements(label_facts())
-    assert element_string(elements).human_readable == (
-        "(01)06291041500213(17)260430(30)28(10)PB-7KQ3M9(21)PK-7KQ3M9PA")
+    assert element_string(elements).human_readable == ("(01)06291041500213(17)260430(30)28(10)PB-7KQ3M9(21)PK-7KQ3M9PA")
     assert symbol_elements(label_facts(gtin="")) == ()
     assert not any("Ostrander" in value or "2016" in value for _, value in elements)

@@ -12,9 +12,7 @@ from dosewright.ground.pure.errors import BadInput, Blocked
 from dosewright.ground.pure.formulas import FORMULAS
 from labels.expiry import Expiry, ExpiryFacts, find_expiry, refuse_short_expiry, use_by
 
-CASES = tomllib.loads((Path(__file__).parents[2] / "vectors" / "use_by.toml").read_text(encoding="utf-8"))[
-    "use_by"
-]
+CASES = tomllib.loads((Path(__file__).parents[2] / "vectors" / "use_by.toml").read_text(encoding="utf-8"))["use_by"]
 MADE = date(2026, 1, 15)
 
 

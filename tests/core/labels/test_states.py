@@ -45,9 +45,7 @@ def test_supply_comes_only_after_release_and_nothing_held_comes_back():
                 paths.append(((*path, event), after))
     assert all(path[-2:] == ("release", "supply") for path in reached["supplied"])
     assert all("quarantine" not in path and "reject" not in path for path in reached["supplied"])
-    assert {state for state in reached if not any(one == state for one, _ in states.PACK)} == set(
-        states.TERMINAL
-    )
+    assert {state for state in reached if not any(one == state for one, _ in states.PACK)} == set(states.TERMINAL)
 
 
 @pytest.mark.parametrize(

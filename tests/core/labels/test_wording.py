@@ -18,9 +18,7 @@ from labels import wording
 from labels.wording import Directions, FormName
 from prescriptions.regimens import AsNeeded, ClockTimes, MealSlot, MealSlots
 
-VECTORS = tomllib.loads(
-    (Path(__file__).parents[2] / "vectors" / "label_wording.toml").read_text(encoding="utf-8")
-)
+VECTORS = tomllib.loads((Path(__file__).parents[2] / "vectors" / "label_wording.toml").read_text(encoding="utf-8"))
 WORDS = load_pack("demo", "2026.1").wording("en")
 TABLET = FormName(one="tablet", many="tablets")
 
@@ -58,9 +56,7 @@ def test_seconds_are_refused():
 
 
 def test_mcg_where_the_jurisdiction_says_so():
-    assert (
-        said(directions("0.05"), "mcg") == "Take ONE 50 mcg tablet (50 mcg) at 7 in the morning, every day."
-    )
+    assert said(directions("0.05"), "mcg") == "Take ONE 50 mcg tablet (50 mcg) at 7 in the morning, every day."
 
 
 def test_meal_slots_and_doses_as_needed():
@@ -106,10 +102,7 @@ def test_count_words_are_those_of_the_notation():
 
 
 def test_dates_quantities_and_missing_words():
-    assert (
-        wording.period_words(date(2026, 3, 1), date(2026, 3, 28), WORDS)
-        == "From 1 March 2026 to 28 March 2026."
-    )
+    assert wording.period_words(date(2026, 3, 1), date(2026, 3, 28), WORDS) == "From 1 March 2026 to 28 March 2026."
     assert wording.period_words(date(2026, 12, 31), date(2026, 12, 31), WORDS) == "On 31 December 2026 only."
     with pytest.raises(BadInput, match="before the start"):
         wording.period_words(date(2026, 3, 2), date(2026, 3, 1), WORDS)
@@ -148,9 +141,7 @@ def test_words_say_the_same_administrations(times, units, strength):
     clock = ClockTimes(times=tuple(times))
     text = said(Directions(form=TABLET, dose_mg=dose, units_per_dose=units, timing=clock))
     by_words = {
-        wording.clock_words(time(hour, minute), WORDS): time(hour, minute)
-        for hour in range(24)
-        for minute in range(60)
+        wording.clock_words(time(hour, minute), WORDS): time(hour, minute) for hour in range(24) for minute in range(60)
     }
     body = text.partition(") at ")[2].removesuffix(", every day.")
     read = [by_words[part] for part in body.replace(" and at ", ", at ").split(", at ")]

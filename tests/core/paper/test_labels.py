@@ -32,9 +32,7 @@ def page(**changes):
             ),
         ),
         "beside": (label.LabelLine(field="batch", text="Batch PB-7KQ3M9"),),
-        "foot": (
-            label.LabelLine(field="foot", text="Keep out of the sight and reach of children.", role="small"),
-        ),
+        "foot": (label.LabelLine(field="foot", text="Keep out of the sight and reach of children.", role="small"),),
         "symbol": plain_symbol("PK-7KQ3M9PA"),
     }
     return label.LabelPage(**(values | changes))
@@ -107,9 +105,7 @@ def test_type_is_never_smaller_than_the_size_says():
 
 def test_text_too_tall_is_refused_and_the_last_that_fits_is_drawn():
     def tall(lines):
-        return page(
-            foot=tuple(label.LabelLine(field="foot", text=f"line {n}", role="small") for n in range(lines))
-        )
+        return page(foot=tuple(label.LabelLine(field="foot", text=f"line {n}", role="small") for n in range(lines)))
 
     fitting = [n for n in range(1, 30) if not refused(tall(n))]
     assert fitting == list(range(1, max(fitting) + 1))
@@ -143,9 +139,7 @@ def test_what_fits_as_a_draft_fits_as_an_original():
             assert not refused(page(foot=lines[:count]))
 
 
-@pytest.mark.parametrize(
-    "name", ["Łukasz Żółć", "Ζωή Παπαδάκη", "Юлия Щёкина", "Þórdís Ólafsdóttir", "Zoe\u0308 Ek"]
-)
+@pytest.mark.parametrize("name", ["Łukasz Żółć", "Ζωή Παπαδάκη", "Юлия Щёкина", "Þórdís Ólafsdóttir", "Zoe\u0308 Ek"])
 def test_names_of_latin_greek_and_cyrillic_print(name):
     import unicodedata
 
@@ -153,9 +147,7 @@ def test_names_of_latin_greek_and_cyrillic_print(name):
     assert unicodedata.normalize("NFC", name) in text_of(pdf)
 
 
-@pytest.mark.parametrize(
-    "name", ["שרה", "سارة", "山田", "A\nB", "A\u202eB", "A\u200bB", "q\u0323x", "\ufffe"]
-)
+@pytest.mark.parametrize("name", ["שרה", "سارة", "山田", "A\nB", "A\u202eB", "A\u200bB", "q\u0323x", "\ufffe"])
 def test_what_the_face_cannot_write_is_refused(name):
     with pytest.raises(NotPrintable) as caught:
         label.render_label(page(top=(label.LabelLine(field="patient", text=name),)))

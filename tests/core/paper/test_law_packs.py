@@ -21,9 +21,7 @@ from dosewright.ground.pure.errors import BadInput, Blocked, NotThere
 from labels.content import LabelContent
 
 ROOT = Path(loader.__file__).parent
-CAPS = tomllib.loads((Path(__file__).parents[2] / "vectors" / "use_by.toml").read_text(encoding="utf-8"))[
-    "cap_days"
-]
+CAPS = tomllib.loads((Path(__file__).parents[2] / "vectors" / "use_by.toml").read_text(encoding="utf-8"))["cap_days"]
 PACKS = [load_pack(*one) for one in known_packs()]
 DEMO = load_pack("demo", "2026.1")
 
@@ -159,3 +157,17 @@ def test_a_misspelt_pack_is_refused(old, new, message):
     assert loader.read_pack(text) == DEMO
     with pytest.raises((BadInput, NotThere), match=message):
         loader.read_pack(text.replace(old, new, 1))
+
+
+@pytest.mark.parametrize(
+    ("code", "unconfirmed"),
+    [
+        ("uk", {"UK-S10", "UK-R167", "UK-POC", "UK-GN14", "UK-BNF"}),
+        ("eu", {"EU-5-1", "EU-NATIONAL", "EU-RES"}),
+        ("us", {"US-353B2", "US-795", "US-17"}),
+    ],
+)
+def test_what_nobody_has_confirmed_is_marked_so(code, unconfirmed):
+    # standards reference, sections 7, 9 and 16: from memory, from a secondary copy, or listed as not verified
+    pack = next(one for one in PACKS if one.code == code)
+    assert {one.id for one in pack.instruments if one.confirmed != READ} == unconfirmed

@@ -120,10 +120,7 @@ def test_a_printed_signature_shows_name_time_and_meaning():
         assert part in text
     assert "not signed" not in text
     for blank in ("printed_name", "time"):
-        assert (
-            "not signed"
-            in pages_of(render_record(record(Signatures(marks=(replace(mark, **{blank: ""}),)))))[0]
-        )
+        assert "not signed" in pages_of(render_record(record(Signatures(marks=(replace(mark, **{blank: ""}),)))))[0]
 
 
 def test_text_that_does_not_fit_a_cell_is_refused_by_name():
@@ -147,9 +144,7 @@ def test_the_plate_is_drawn_to_scale_with_its_codes():
         polygon_um=((10_000, 10_000), (60_000, 10_000), (60_000, 40_000), (10_000, 40_000)),
         units=(
             PlateUnit(x_um=20_000, y_um=20_000, footprint_um=(6_000, 6_000)),
-            PlateUnit(
-                x_um=40_000, y_um=20_000, footprint_um=(12_000, 5_000), rotation_deg=30.0, is_round=False
-            ),
+            PlateUnit(x_um=40_000, y_um=20_000, footprint_um=(12_000, 5_000), rotation_deg=30.0, is_round=False),
         ),
     )
     test_zone = replace(zone, code="9AD4E", is_test=True)

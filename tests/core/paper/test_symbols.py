@@ -10,9 +10,7 @@ import pytest
 from dosewright.ground.paper import symbol
 from dosewright.ground.pure.errors import BadInput
 
-MODULES = tomllib.loads((Path(__file__).parents[2] / "vectors" / "gs1.toml").read_text(encoding="utf-8"))[
-    "modules"
-]
+MODULES = tomllib.loads((Path(__file__).parents[2] / "vectors" / "gs1.toml").read_text(encoding="utf-8"))["modules"]
 ELEMENTS = (("01", "06291041500213"), ("17", "260630"), ("10", "RX2501A"), ("21", "0001"))
 
 
