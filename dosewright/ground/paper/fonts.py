@@ -60,6 +60,7 @@ def printable(text: str, *, field: str) -> str:
     return composed
 
 
+@lru_cache(maxsize=4096)
 def _can_write(character: str) -> bool:
     if unicodedata.category(character) in {"Cc", "Cf", "Cs", "Co", "Mn", "Me", "Mc", "Zl", "Zp"}:
         return False
