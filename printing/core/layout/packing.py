@@ -42,11 +42,21 @@ class Spot:
     y_um: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TurnedAway:
+    """Why a further plate was opened: the item, and the largest room left on the plates before [um]."""
+
+    key: tuple[str, int]
+    smallest_um: tuple[int, int]
+    room_um: tuple[int, int]
+
+
 @dataclass(slots=True, kw_only=True)
 class OpenPlate:
-    """A plate being filled: its free rectangles, what stands on it, and who was turned away."""
+    """A plate being filled: its free rectangles, what stands on it, and whom the plates before turned away."""
 
     free: list[Box]
+    turned_away: TurnedAway | None
     spots: list[Spot] = field(default_factory=list)
 
 
@@ -99,7 +109,7 @@ def pack(
             if _put(plate, item, gap_um, score):
                 break
         else:
-            plates.append(OpenPlate(free=list(blank)))
+            plates.append(OpenPlate(free=list(blank), turned_away=_turned_away(item, plates, gap_um)))
             if not _put(plates[-1], item, gap_um, score):
                 raise ValueError(f"{item.key} does not fit an empty plate")
     return plates
@@ -110,10 +120,13 @@ def fits_empty(shapes: Sequence[ZoneShape], usable: Box, taken: Sequence[Box], g
     return any(_fits(shape, box, gap_um) for box in _free_after(usable, taken, gap_um) for shape in shapes)
 
 
-def largest_room(plate: OpenPlate, gap_um: int) -> tuple[int, int]:
-    """Return width and depth of the largest free rectangle for a zone, gap taken off; zeros if full."""
-    rooms = [(box.width - gap_um, box.depth - gap_um) for box in plate.free]
-    return max((room for room in rooms if min(room) > 0), key=lambda room: (room[0] * room[1], room), default=(0, 0))
+def _turned_away(item: Item, plates: Sequence[OpenPlate], gap_um: int) -> TurnedAway | None:
+    if not plates:
+        return None
+    rooms = [(box.width - gap_um, box.depth - gap_um) for plate in plates for box in plate.free]
+    room = max((one for one in rooms if min(one) > 0), key=lambda one: (one[0] * one[1], one), default=(0, 0))
+    smallest = min(item.shapes, key=lambda shape: (shape.area_um2, shape.width_um))
+    return TurnedAway(key=item.key, smallest_um=(smallest.width_um, smallest.depth_um), room_um=room)
 
 
 def _put(plate: OpenPlate, item: Item, gap_um: int, score: Score) -> bool:

@@ -11,18 +11,25 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from dosewright.ground.pure.codes import raised_part
 from dosewright.ground.pure.errors import BadInput, Blocked
 from printing.core.layout.batching import Group, extreme_line, group_lines
 from printing.core.layout.bound import group_bound
 from printing.core.layout.cost import line_necks, plate_layers, plate_resin, plate_time
-from printing.core.layout.packing import ORDERS, SCORES, Box, Item, OpenPlate, fits_empty, pack
+from printing.core.layout.naming import with_codes
+from printing.core.layout.packing import ORDERS, SCORES, Box, Item, OpenPlate, TurnedAway, fits_empty, pack
 from printing.core.layout.plan_types import Plan, PlannedGroup, PlannedPlate, PlannedUnit, PlannedZone
 from printing.core.layout.reasons import plate_reasons
 from printing.core.layout.request import PlacedLine, PlanRequest, TestSpot, check_request
 from printing.core.layout.zones import ZoneRules, ZoneShape, all_shapes, offered_shapes, plain_columns, plain_shape
 
-Draft = tuple[Group, list[PlannedZone]]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Draft:
+    """A plate before it has codes: its group, its zones in the order of removal, why it was opened."""
+
+    group: Group
+    zones: list[PlannedZone]
+    turned_away: TurnedAway | None
 
 
 def make_plan(request: PlanRequest) -> Plan:
@@ -33,16 +40,16 @@ def make_plan(request: PlanRequest) -> Plan:
     """
     check_request(request)
     groups = group_lines(request.lines)
-    drafts = [(group, zones) for group in groups for zones in _group_plates(group, request)]
-    drafts.sort(key=lambda draft: _urgency(draft[0], draft[1]))
+    drafts = [draft for group in groups for draft in _group_plates(group, request)]
+    drafts.sort(key=_urgency)
     if len(drafts) > len(request.batch_codes):
         raise BadInput.because(
             "batch_codes", "too few batch codes", value=str(len(request.batch_codes)), limit=str(len(drafts))
         )
-    coded = _with_codes(drafts, request)
+    coded = with_codes([draft.zones for draft in drafts], request)
     plates = tuple(
-        _finished(group, zones, batch, request)
-        for (group, zones), batch in zip(coded, request.batch_codes, strict=False)
+        _finished(draft, zones, batch, request)
+        for draft, zones, batch in zip(drafts, coded, request.batch_codes, strict=False)
     )
     _check_lots(plates, request)
     return Plan(request=request, plates=plates, groups=tuple(_group_cost(g, plates, request) for g in groups))
@@ -56,14 +63,17 @@ def zone_rules(request: PlanRequest) -> ZoneRules:
     )
 
 
-def _group_plates(group: Group, request: PlanRequest) -> list[list[PlannedZone]]:
-    """Return the zones of each plate of one group, without codes, in the order in which they are taken off.
+def _group_plates(group: Group, request: PlanRequest) -> list[_Draft]:
+    """Return the plates of one group without codes.
 
     Every number of columns for the test zones is tried with every order and score.
     """
     best = min(_tries(group, request), key=lambda one: one.mark)
     by_code = {line.code: line for line in group.lines}
-    return [_zones(plate, best, by_code, request) for plate in best.plates]
+    return [
+        _Draft(group=group, zones=_zones(plate, best, by_code, request), turned_away=plate.turned_away)
+        for plate in best.plates
+    ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,98 +231,31 @@ def _zone(line: PlacedLine, test: TestSpot | None, part: int, shape: ZoneShape, 
     )
 
 
-def _urgency(group: Group, zones: Sequence[PlannedZone]) -> tuple[object, ...]:
+def _urgency(draft: _Draft) -> tuple[object, ...]:
+    zones = draft.zones
     due = _ready_by(zones)
     first = min((zone.line.code, zone.part[0]) for zone in zones if zone.test is None)
-    return (due is None, due.timestamp() if due else 0.0, group.key, -max(z.line.layers for z in zones), first)
+    return (due is None, due.timestamp() if due else 0.0, draft.group.key, -max(z.line.layers for z in zones), first)
 
 
 def _ready_by(zones: Sequence[PlannedZone]) -> datetime | None:
     return min((zone.line.ready_by for zone in zones if zone.test is None and zone.line.ready_by), default=None)
 
 
-def _with_codes(drafts: Sequence[Draft], request: PlanRequest) -> list[Draft]:
-    """Give zone codes and unit codes from the pools, plate by plate in the order of removal."""
-    zone_pool, test_pool = list(request.zone_codes), list(request.test_unit_codes)
-    parts: dict[str, int] = {}
-    for _, zones in drafts:
-        for zone in zones:
-            if zone.test is None:
-                parts[zone.line.code] = parts.get(zone.line.code, 0) + 1
-    coded: list[Draft] = []
-    for group, zones in drafts:
-        here: list[str] = []
-        named = []
-        for zone in zones:
-            here.append(_take_zone_code(zone_pool, here))
-            named.append(_named(zone, here[-1], parts, test_pool))
-        coded.append((group, named))
-    return coded
-
-
-def _take_zone_code(pool: list[str], here: Sequence[str]) -> str:
-    """Return the first code of the pool that differs in two places from every other on the plate."""
-    for place, code in enumerate(pool):
-        if all(_places_apart(raised_part(code), raised_part(other)) >= 2 for other in here):
-            return pool.pop(place)
-    raise BadInput.because(
-        "zone_codes",
-        "too few zone codes, or too alike",
-        value=str(len(pool)),
-        accepted="one per zone, differing in two places from all others of the plate",
-    )
-
-
-def _places_apart(one: str, other: str) -> int:
-    return sum(a != b for a, b in zip(one, other, strict=False)) + abs(len(one) - len(other))
-
-
-def _named(zone: PlannedZone, code: str, parts: dict[str, int], test_pool: list[str]) -> PlannedZone:
-    line, count = zone.line, len(zone.units)
-    if zone.test is not None:
-        if len(test_pool) < count:
-            raise BadInput.because(
-                "test_unit_codes", "too few codes for test units", value=str(len(test_pool)), limit=str(count)
-            )
-        codes = [test_pool.pop(0) for _ in range(count)]
-        return _renamed(zone, code, (1, 1), codes)
-    part, total = zone.part[0], parts[line.code]
-    start = part * (line.units // total) + min(part, line.units % total)
-    return _renamed(zone, code, (part + 1, total), line.unit_codes[start : start + count])
-
-
-def _renamed(zone: PlannedZone, code: str, part: tuple[int, int], unit_codes: Sequence[str]) -> PlannedZone:
-    units = tuple(
-        PlannedUnit(code=unit_code, x_um=unit.x_um, y_um=unit.y_um, rotation_deg=unit.rotation_deg)
-        for unit, unit_code in zip(zone.units, unit_codes, strict=True)
-    )
-    return PlannedZone(
-        line=zone.line,
-        test=zone.test,
-        code=code,
-        part=part,
-        polygon_um=zone.polygon_um,
-        tab_um=zone.tab_um,
-        tab_rotation_deg=zone.tab_rotation_deg,
-        necks=zone.necks,
-        units=units,
-    )
-
-
-def _finished(group: Group, zones: list[PlannedZone], batch: str, request: PlanRequest) -> PlannedPlate:
+def _finished(draft: _Draft, zones: tuple[PlannedZone, ...], batch: str, request: PlanRequest) -> PlannedPlate:
     layers, base = plate_layers(zones, request.raft)
     tallest = min((zone.line for zone in zones), key=lambda line: (-line.layers, line.code))
     return PlannedPlate(
         batch=batch,
-        key=group.key,
-        zones=tuple(zones),
+        key=draft.group.key,
+        zones=zones,
         layers=layers,
         base_layers=base,
         seconds=plate_time(zones, request.raft, request.time).whole(),
         resin=plate_resin(zones, request.raft, request.resin),
         tallest=tallest.code,
         ready_by=_ready_by(zones),
-        why=plate_reasons(zones, tallest, request),
+        why=plate_reasons(zones, tallest, draft.turned_away, request),
     )
 
 

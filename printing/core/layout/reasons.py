@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from printing.core.layout.packing import TurnedAway
 from printing.core.layout.plan_types import PlannedZone
-from printing.core.layout.request import PlacedLine, PlanRequest
+from printing.core.layout.request import PlacedLine, PlanRequest, TestSpot
 from printing.core.layout.zones import ZoneRules, all_shapes
 
 
-def plate_reasons(zones: Sequence[PlannedZone], tallest: PlacedLine, request: PlanRequest) -> tuple[str, ...]:
-    """Return the notes of one plate: what sets its height, how full it is, what was split, what is for tests."""
+def plate_reasons(
+    zones: Sequence[PlannedZone], tallest: PlacedLine, turned_away: TurnedAway | None, request: PlanRequest
+) -> tuple[str, ...]:
+    """Return the notes of one plate: what sets its height, why it exists, how full it is, splits and tests."""
     notes = [f"{tallest.code} is the tallest: {tallest.layers} layers above the raft decide the plate's layers"]
+    if turned_away is not None:
+        notes.append(_opened_note(turned_away))
     notes.append(_fill_note(zones, request))
     notes += [_split_note(zone, request) for zone in zones if zone.part[1] > 1]
-    notes += [_test_note(zone) for zone in zones if zone.test is not None]
+    notes += [_test_note(zone, zone.test) for zone in zones if zone.test is not None]
     return tuple(notes)
 
 
@@ -27,6 +32,14 @@ def smallest_zone_um(line: PlacedLine, request: PlanRequest) -> tuple[int, int]:
     shapes = all_shapes(line.outline, line.footprint_um, line.units, rules)
     best = min(shapes, key=lambda shape: (shape.area_um2, shape.width_um))
     return best.width_um, best.depth_um
+
+
+def _opened_note(away: TurnedAway) -> str:
+    wanted, room = (f"{_mm(size[0])} x {_mm(size[1])} mm" for size in (away.smallest_um, away.room_um))
+    return (
+        f"opened for {away.key[0]}: its most compact zone takes {wanted}, the largest room left on plates with "
+        f"the same formulation and lot was {room}"
+    )
 
 
 def _fill_note(zones: Sequence[PlannedZone], request: PlanRequest) -> str:
@@ -48,9 +61,7 @@ def _split_note(zone: PlannedZone, request: PlanRequest) -> str:
     )
 
 
-def _test_note(zone: PlannedZone) -> str:
-    spot = zone.test
-    assert spot is not None
+def _test_note(zone: PlannedZone, spot: TestSpot) -> str:
     return (
         f"test zone {zone.code} ({spot.where}): {len(zone.units)} units of the {spot.which} dose on this plate "
         f"({zone.line.code}), for no patient"
