@@ -7,7 +7,6 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Final
 
-from prescriptions.dosing import BodySize
 from prescriptions.regimens import Regimen
 
 SEXES: Final = ("female", "male", "other", "unknown")
@@ -65,14 +64,6 @@ class StatedPatient:
     feeding_tube: bool | None = None
     stricture: bool | None = None
     pregnancy_possible: bool | None = None
-
-    @property
-    def body(self) -> BodySize:
-        """What calculated doses are worked out from."""
-        return BodySize(
-            weight_kg=self.weight.value if self.weight else None,
-            height_cm=self.height.value if self.height else None,
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
