@@ -7,8 +7,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from dosewright.ground.jurisdictions import LegalSentence, Pack, statements_for_original
-from dosewright.ground.jurisdictions.cite import statements_for_draft, uncited_law
+from dosewright.ground.jurisdictions.cite import (
+    LegalSentence,
+    statements_for_draft,
+    statements_for_original,
+    uncited_law,
+)
+from dosewright.ground.jurisdictions.packs import Pack
 from dosewright.ground.pure.errors import BadInput, Refusal, refuse_if_any
 from labels.content import DRAFT, ORIGINAL
 from labels.wording import Words, date_words
