@@ -128,7 +128,9 @@ values = st.recursive(
     | st.booleans()
     | st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"))
     | st.integers(-(10**MAX_DIGITS) + 1, 10**MAX_DIGITS - 1),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text("abc", max_size=3), inner, max_size=4),
+    lambda inner: (
+        st.lists(inner, max_size=4) | st.dictionaries(st.text("abc", max_size=3), inner, max_size=4)
+    ),
     max_leaves=12,
 )
 

@@ -93,9 +93,7 @@ def test_rounding_never_passes_the_cap() -> None:
     assert (found.calculated_mg, found.ordered_mg) == (Decimal("9.8"), Decimal(9))
 
 
-@pytest.mark.parametrize(
-    ("weight", "taken"), [("4.5", False), ("4.546", True), ("5.5", True), ("5.556", False)]
-)
+@pytest.mark.parametrize(("weight", "taken"), [("4.5", False), ("4.546", True), ("5.5", True), ("5.556", False)])
 def test_rounding_by_more_than_a_tenth_is_refused(weight: str, taken: bool) -> None:
     # To a step of 10 mg: 9 mg is 11.1 % off; 9.092 mg 9.99 %; 11 mg 9.09 %; 11.112 mg 10.01 %.
     if taken:
@@ -120,9 +118,7 @@ def test_rounding_to_nothing_is_refused() -> None:
         ("60 mg/m2", None, "100", "weight-missing"),
     ],
 )
-def test_a_missing_measure_is_refused_by_name(
-    dose: str, weight: str | None, height: str | None, slug: str
-) -> None:
+def test_a_missing_measure_is_refused_by_name(dose: str, weight: str | None, height: str | None, slug: str) -> None:
     with pytest.raises(BadInput) as caught:
         ordered(dose, weight=weight, height=height)
     assert [one.rule for one in caught.value.refusals] == [slug]

@@ -109,9 +109,7 @@ def test_dates_of_every_n_days_and_weekdays() -> None:
         ({"timing": AsNeeded(least_interval_h=Decimal(6), most_per_day=4)}, "as_needed", "as needed"),
     ],
 )
-def test_timing_that_is_not_made_yet_is_refused_by_name(
-    more: dict[str, object], place: str, says: str
-) -> None:
+def test_timing_that_is_not_made_yet_is_refused_by_name(more: dict[str, object], place: str, says: str) -> None:
     ((found, message),) = refusals(regimen(step("3 mg", "07:00", **more)))
     assert found == f"regimen.steps[0].{place}"
     assert says in message
@@ -158,9 +156,7 @@ def test_regimens_just_inside() -> None:
 
 def test_a_weekday_that_never_comes_is_refused() -> None:
     never = step("3 mg", "07:00", start=date(2026, 3, 9), days=1, weekdays=(2,))
-    assert "no day of the step is one of its weekdays" in [
-        one.message for one in check_regimen(regimen(never))
-    ]
+    assert "no day of the step is one of its weekdays" in [one.message for one in check_regimen(regimen(never))]
 
 
 def test_every_missing_measure_is_told_at_once() -> None:

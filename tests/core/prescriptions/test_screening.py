@@ -122,9 +122,7 @@ def test_limit_per_dose(case: dict[str, str]) -> None:
         assert "slip" not in one.message
 
 
-@pytest.mark.parametrize(
-    ("other_mg", "rule"), [("13.25", None), ("13.26", "limit-day-high"), ("13.24", None)]
-)
+@pytest.mark.parametrize(("other_mg", "rule"), [("13.25", None), ("13.26", "limit-day-high"), ("13.24", None)])
 def test_day_limit_sums_all_active_orders(other_mg: str, rule: str | None) -> None:
     # The order's own day is 6.75 mg; 6.75 + 13.25 = 20, the limit.
     found = screen(facts(other_daily_mg={START: Decimal(other_mg)}))
@@ -175,9 +173,7 @@ def test_limits_by_body_size(basis: Basis, high: str, rule: str | None) -> None:
 )
 def test_a_limit_that_cannot_be_used_blocks(basis: Basis, patient: dict[str, Any], place: str) -> None:
     limits = (Limit(per=Per.DOSE, high=Decimal(1), basis=basis, source=INVENTED), LIMITS[1])
-    found = [
-        one for one in screen(facts(patient=patient, substance={"limits": limits})) if one.field == place
-    ]
+    found = [one for one in screen(facts(patient=patient, substance={"limits": limits})) if one.field == place]
     assert ("limit-not-usable", Severity.BLOCK) in {(one.rule, one.severity) for one in found}
 
 
@@ -226,10 +222,7 @@ def test_a_weight_band_needs_a_weight() -> None:
 
 def test_a_limits_own_severity_and_the_sites_factors_hold() -> None:
     stern = (replace(LIMITS[0], severity=Severity.BLOCK), LIMITS[1])
-    assert (
-        only(screen(facts(administrations=doses_of("10.1 mg"), substance={"limits": stern}))).severity
-        == "block"
-    )
+    assert only(screen(facts(administrations=doses_of("10.1 mg"), substance={"limits": stern}))).severity == "block"
     site = SiteRules(severities=Severities(over_blocks_at=Decimal("1.5")))
     assert only(screen(facts(administrations=doses_of("15 mg"), site=site))).severity == "reason"
     assert only(screen(facts(administrations=doses_of("15.1 mg"), site=site))).severity == "block"
@@ -288,9 +281,7 @@ def test_a_weight_of_the_future_or_before_birth_blocks(weight_date: date, wrong:
     assert [(one.rule, one.severity) for one in found] == ([("weight-date", "block")] if wrong else [])
 
 
-@pytest.mark.parametrize(
-    ("birth_date", "severity"), [(born(216) + timedelta(days=1), "block"), (born(216), "reason")]
-)
+@pytest.mark.parametrize(("birth_date", "severity"), [(born(216) + timedelta(days=1), "block"), (born(216), "reason")])
 def test_a_missing_weight(birth_date: date, severity: str) -> None:
     for gone in ({"weight_kg": None}, {"weight_date": None}):
         one = only(screen(facts(patient={"birth_date": birth_date, **gone})))
@@ -403,17 +394,13 @@ def test_no_age_before_birth() -> None:
         (72, 0, False, None),
     ],
 )
-def test_age_and_solid_forms(
-    months: int, later_days: int, mini: bool, expected: tuple[str, str] | None
-) -> None:
+def test_age_and_solid_forms(months: int, later_days: int, mini: bool, expected: tuple[str, str] | None) -> None:
     patient = {
         "birth_date": born(months) + timedelta(days=later_days),
         "weight_date": START - timedelta(days=3),
     }
     found = screen(facts(patient=patient, mini_units=mini, print_start_date=START - timedelta(days=3)))
-    assert [(one.rule, one.severity) for one in found if one.rule.startswith("age")] == (
-        [expected] if expected else []
-    )
+    assert [(one.rule, one.severity) for one in found if one.rule.startswith("age")] == ([expected] if expected else [])
 
 
 # Swallowing, allergies, pregnancy
@@ -494,9 +481,7 @@ def test_every_entry_is_looked_at() -> None:
         (None, "female", 30, False, None),
     ],
 )
-def test_pregnancy(
-    possible: bool | None, sex: str, years: int, hazardous: bool, severity: str | None
-) -> None:
+def test_pregnancy(possible: bool | None, sex: str, years: int, hazardous: bool, severity: str | None) -> None:
     found = screen(
         facts(
             patient={
@@ -530,9 +515,7 @@ def test_pregnancy(
         (doses_of("3 mg", days=1), {START + timedelta(days=7): Decimal(1)}, None),
     ],
 )
-def test_weekly_only(
-    given_mg: tuple[Administration, ...], others: dict[date, Decimal], closest: str | None
-) -> None:
+def test_weekly_only(given_mg: tuple[Administration, ...], others: dict[date, Decimal], closest: str | None) -> None:
     found = screen(facts(administrations=given_mg, other_daily_mg=others, substance={"weekly_only": True}))
     weekly = [(one.severity, one.value) for one in found if one.rule == "weekly-only"]
     assert weekly == ([("block", closest)] if closest else [])
