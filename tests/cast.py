@@ -6,11 +6,23 @@ Plain functions; every person, place and figure here is invented. Success and re
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
 
 from dosewright.ground.models import Site, User
 from dosewright.ground.people import actor_of, found_person, found_site
 from dosewright.ground.pure.roles import Actor, Channel, Role
+from dosewright.ground.signing import Pen, shown_digest
+from prescriptions.services import LimitFacts, SubstanceFacts, set_up_substance
+from printing.formulary import services as formulary
+from printing.formulary.content import FormulationSpec
+from printing.formulary.intake.toml_text import read_formulation
+
+FORMULATIONS = Path(__file__).parent.parent / "fixtures" / "formulations"
+
+INVENTED = "invented for the demonstration, no source"
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 """The moment at which the tests' first acts happen: a Monday morning."""
@@ -57,13 +69,77 @@ class Cast:
 def found_cast(*, at: datetime = NOW, name: str = "Demo ward pharmacy", suffix: str = "") -> Cast:
     """Make an invented site with its nine people; `suffix` makes a second site with names of its own."""
     site = found_site(
-        name=name, address="1 Invented Lane, Nowhere", time_zone="Europe/Berlin", jurisdiction="demo", at=at,
+        name=name,
+        address="1 Invented Lane, Nowhere",
+        time_zone="Europe/Berlin",
+        jurisdiction="demo",
+        at=at,
         is_demo=True,
     )
     cast = Cast(site=site)
     for username, printed_name, profession, registration, roles in PEOPLE:
         cast.users[username] = found_person(
-            site, username=username + suffix, printed_name=printed_name, password=PASSWORD, roles=roles, at=at,
-            profession=profession, registration=registration and registration + suffix,
+            site,
+            username=username + suffix,
+            printed_name=printed_name,
+            password=PASSWORD,
+            roles=roles,
+            at=at,
+            profession=profession,
+            registration=registration and registration + suffix,
         )
     return cast
+
+
+def pen(shown: Any, *, password: str = PASSWORD) -> Pen:
+    """Return the pen of somebody who was shown `shown`."""
+    return Pen(password=password, shown_digest=shown_digest(shown))
+
+
+def with_hydrocortisone(cast: Cast, *, at: datetime = NOW, **facts: Any) -> str:
+    """Set up the substance of the demo (figures invented) and return its name."""
+    step = facts.pop("rounding_step_mg", Decimal("0.05"))
+    given = SubstanceFacts(
+        name="hydrocortisone",
+        rounding_step_mg=step,
+        rounding_limit_frac=Decimal("0.05"),
+        rounding_source="invented for the tests",
+        **facts,
+    )
+    return set_up_substance(cast.rosa, facts=given, at=at)
+
+
+def demo_substance(cast: Cast, *, at: datetime = NOW, **changes: Any) -> str:
+    """Set hydrocortisone up with invented limits: 0.5 to 10 mg a dose, 1 to 20 mg a day."""
+    limits = tuple(
+        LimitFacts(per=per, low_mg=Decimal(low), high_mg=Decimal(high), source=INVENTED, since=date(2026, 1, 1))
+        for per, low, high in (("dose", "0.5", "10"), ("day", "1", "20"))
+    )
+    facts = SubstanceFacts(
+        **(
+            {
+                "name": "hydrocortisone",
+                "rounding_step_mg": Decimal("0.25"),
+                "rounding_limit_frac": Decimal("0.1"),
+                "rounding_source": INVENTED,
+                "limits": limits,
+            }
+            | changes
+        )
+    )
+    return set_up_substance(cast.rosa, facts=facts, at=at)
+
+
+def demo_formulation() -> FormulationSpec:
+    """Return the demo's formulation as it is drafted (figures invented)."""
+    return read_formulation((FORMULATIONS / "hydrocortisone-tablet.toml").read_text(encoding="utf-8"))
+
+
+def validated_formulation(cast: Cast, *, spec: FormulationSpec | None = None, at: datetime = NOW) -> str:
+    """Draft, submit and validate a formulation of the substance on file; return its code."""
+    code = formulary.draft_formulation(cast.nora, spec=spec or demo_formulation(), at=at).code
+    formulary.submit_formulation(cast.nora, code, at=at)
+    for signer in (cast.nora, cast.rosa):
+        shown = formulary.shown_for_validate(signer, code)
+        formulary.validate_formulation(signer, code, pen=pen(shown), at=at)
+    return code

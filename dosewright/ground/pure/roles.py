@@ -96,8 +96,7 @@ ACTIONS: dict[str, Rule] = {
     "order.enter": _rule(P, RX, T, events=(("order", "sign"),), signed=True),
     "order.sign": _rule(P, is_one_of="prescriber", events=(("order", "sign"),), signed=True),
     "order.attest": _rule(RX, differs=("prescriber",), events=(("order", "attest"),), signed=True),
-    "order.screen": _rule(SY),
-    "order.recheck": _rule(SY, events=(("order", "recheck"),)),
+    "order.screen": _rule(SY, events=(("order", "recheck"),)),
     "alert.open": _rule(RX),
     "alert.reason": _rule(RX),
     "order.verify": _rule(RX, differs=("prescriber",), events=(("order", "verify"),), signed=True),
@@ -149,7 +148,7 @@ ACTIONS: dict[str, Rule] = {
     "plan.make": _rule(SY),
     "batch.approve": _rule(T, events=(("print batch", "approve"),)),
     "batch.deliver": _rule(SY, events=(("print batch", "deliver"),)),
-    "batch.cancel": _rule(T, RX, events=(("print batch", "cancel"),)),
+    "batch.cancel": _rule(T, RX, events=(("print batch", "cancel"), ("unit", "drop"))),
     # runs
     "run.gate": _rule(T),
     "run.start": _rule(T, events=(("print batch", "start"),)),
@@ -192,6 +191,7 @@ ACTIONS: dict[str, Rule] = {
     "jurisdiction.sign": _rule(RX, signed=True),
     "person.grant": _rule(SM),
     "token.create": _rule(P, T, RX, AU, SC, SM),
+    "token.revoke": _rule(P, T, RX, AU, SC, SM),
     "audit.verify": _rule(AU, RX, SM, SY),
 }
 
@@ -206,6 +206,7 @@ READS: dict[str, frozenset[Role]] = {
     "audit": frozenset({AU, RX, SM}),
     "document": frozenset({T, RX, AU}),
     "people": frozenset({SM, AU}),
+    "token": frozenset({P, T, RX, AU, SC, SM}),
 }
 
 

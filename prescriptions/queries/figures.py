@@ -1,0 +1,45 @@
+"""What is on file of a patient's body and state, as frozen facts without names."""
+
+from __future__ import annotations
+
+from dosewright.ground.pure.quantities import plain
+from prescriptions.composing import PatientFigures
+from prescriptions.intake.order_request import Measure, StatedAllergies
+from prescriptions.models import BodyMeasure, Patient
+
+FLAGS = {"yes": True, "no": False, "not recorded": None}
+"""How a yes, a no and a "nobody said" stand in the tables."""
+
+
+def flag_text(value: bool | None) -> str:
+    """Return how a flag stands in the tables."""
+    return {True: "yes", False: "no", None: "not recorded"}[value]
+
+
+def figures_on_file(patient: Patient) -> PatientFigures:
+    """Return the figures of a patient: the latest measures that nobody corrected, the stated allergies."""
+    return PatientFigures(
+        birth_date=patient.birth_date,
+        sex=patient.sex,
+        allergies=StatedAllergies(
+            status=patient.allergies_recorded,
+            entries=tuple(patient.allergies.order_by("pk").values_list("text", flat=True)),
+        ),
+        swallowing=patient.swallowing,
+        weight=latest_measure(patient, BodyMeasure.WEIGHT),
+        height=latest_measure(patient, BodyMeasure.HEIGHT),
+        largest_unit_mm=None if patient.largest_unit_mm is None else plain(patient.largest_unit_mm),
+        feeding_tube=FLAGS[patient.feeding_tube],
+        stricture=FLAGS[patient.stricture],
+        pregnancy_possible=FLAGS[patient.pregnancy_possible],
+    )
+
+
+def latest_measure(patient: Patient, kind: str) -> Measure | None:
+    """Return the latest measure of a kind that no later row corrects: weight [kg] or height [cm]."""
+    row = (
+        BodyMeasure.objects.filter(patient=patient, kind=kind, corrected_by=None)
+        .order_by("-measured_on", "-pk")
+        .first()
+    )
+    return None if row is None else Measure(value=plain(row.value), measured_on=row.measured_on)

@@ -1,0 +1,77 @@
+"""The prescribers and the substances that an order may name, and the site's day."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.db.models import QuerySet
+
+from dosewright.ground.models import Grant, Site, User
+from dosewright.ground.pure.errors import BadInput
+from dosewright.ground.pure.roles import Actor, Role
+from prescriptions.composing import PrescriberFacts
+from prescriptions.dosing import RoundingRule
+from prescriptions.models import Substance
+
+
+def site_of(actor: Actor) -> Site:
+    """Return the actor's site."""
+    return Site.objects.get(pk=actor.site_id)
+
+
+def site_today(actor: Actor, at: datetime) -> date:
+    """Return the day that it is at the actor's site."""
+    return at.astimezone(site_of(actor).zone).date()
+
+
+def substance_named(site_id: int, name: str, *, field: str = "substance") -> Substance:
+    """Return a substance of the site by its name; raises BadInput naming those that are set up."""
+    tidy = " ".join(name.split()).lower()
+    found = Substance.objects.filter(site_id=site_id, name=tidy).first()
+    if found is None:
+        names = Substance.objects.filter(site_id=site_id).order_by("name").values_list("name", flat=True)
+        raise BadInput.because(
+            field,
+            "no such substance is set up at this site",
+            value=name[:80],
+            accepted=", ".join(names) or "none is set up yet",
+            rule="substance",
+        )
+    return found
+
+
+def rounding_rule(substance: Substance) -> RoundingRule:
+    """Return how doses of the substance round."""
+    return RoundingRule(
+        step_mg=Decimal(substance.rounding_step_mg),
+        source=substance.rounding_source,
+        max_difference_frac=Decimal(substance.rounding_limit_frac),
+    )
+
+
+def prescriber_named(actor: Actor, registration: str | None) -> PrescriberFacts:
+    """Return who prescribed: the registration's holder, or the actor where they prescribe themselves.
+
+    A registration nobody here holds is kept as written: such an order is attested, never signed here.
+    Raises BadInput where nobody is named.
+    """
+    if registration is not None:
+        user = _prescribers(actor.site_id).filter(registration=registration).first()
+        if user is None:
+            return PrescriberFacts(name="", registration=registration)
+        return PrescriberFacts(name=user.printed_name, registration=user.registration, user_id=user.pk)
+    if not actor.has(Role.PRESCRIBER):
+        raise BadInput.because(
+            "prescriber",
+            "who prescribed must be named when another person enters the order",
+            accepted="the prescriber's registration",
+            rule="prescriber",
+        )
+    user = User.objects.get(pk=actor.user_id)
+    return PrescriberFacts(name=user.printed_name, registration=user.registration, user_id=user.pk)
+
+
+def _prescribers(site_id: int) -> QuerySet[User]:
+    holding = Grant.objects.filter(role=Role.PRESCRIBER.value, revoked_at=None).values("user_id")
+    return User.objects.filter(site_id=site_id, is_active=True, pk__in=holding)
