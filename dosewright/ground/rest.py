@@ -46,7 +46,8 @@ class Door:
 
     ``action`` is its name in the roles table ("order.verify"), ``subject`` the kind of record it acts on
     as it stands in URLs ("order"), ``verb`` its place below the record ("verify"); a door with ``creates``
-    makes a record of that kind and has no code. ``title`` is what people read on the button.
+    makes a record of that kind and has no code. ``title`` is what people read on the button. ``needs`` names
+    the states of the record in which the door makes sense, where the table of states does not tell it.
     """
 
     action: ClassVar[str]

@@ -45,11 +45,13 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "dosewright.roof.middleware.NoStore",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "dosewright.roof.middleware.SignedIn",
+    "dosewright.roof.middleware.BodySize",
     "django.middleware.csrf.CsrfViewMiddleware",
-    "django.contrib.auth.middleware.AuthenticationMiddleware",
     "dosewright.roof.middleware.SiteClock",
     "dosewright.roof.middleware.RequestLog",
     "dosewright.roof.middleware.Refusals",
@@ -60,6 +62,8 @@ MIDDLEWARE = [
 ROOT_URLCONF = "dosewright.roof.urls"
 WSGI_APPLICATION = "dosewright.roof.wsgi.application"
 AUTH_USER_MODEL = "ground.User"
+AUTHENTICATION_BACKENDS = ["dosewright.roof.api.sign_in.People"]
+CSRF_FAILURE_VIEW = "dosewright.roof.faults.csrf_failed"
 LOGIN_URL = "/sign-in"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 ATOMIC_REQUESTS = False

@@ -30,6 +30,7 @@ TITLES = {
     "not-allowed": "You may not do this",
     "not-there": "No such record",
     "conflict": "The record is in another state or version",
+    "stale": "The record is in another version",
     "blocked": "Something stands in the way",
     "set-up-missing": "The installation lacks something",
     "refused": "Refused",
@@ -38,6 +39,8 @@ TITLES = {
 
 def status_of(refused: Refused) -> int:
     """Return the HTTP status of a refusal."""
+    if refused.slug == "stale":
+        return 412
     for kind in type(refused).__mro__:
         if kind in STATUS:
             return STATUS[kind]
