@@ -71,6 +71,19 @@ def formulation_facts(site_id: int, code: str, number: int | None = None) -> con
     return facts_of(find_formulation(site_id, code, number, states=(VALIDATED,)))
 
 
+def validated_for(site_id: int, substance: str, release: str) -> content.FormulationFacts | None:
+    """Return the validated formulation of a substance and release, the newest version of the first code."""
+    found = (
+        Formulation.objects.filter(
+            site_id=site_id, substance__name=substance, release=release, state=VALIDATED
+        )
+        .select_related("substance")
+        .order_by("code", "-number")
+        .first()
+    )
+    return None if found is None else facts_of(found)
+
+
 def facts_by_id(formulation_id: int) -> content.FormulationFacts:
     """Return the facts of the version that a foreign key points to."""
     return facts_of(Formulation.objects.select_related("substance").get(pk=formulation_id))
@@ -358,4 +371,5 @@ __all__ = [
     "recipe_item",
     "subject_of",
     "substance_id",
+    "validated_for",
 ]

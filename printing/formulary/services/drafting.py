@@ -9,8 +9,8 @@ from datetime import datetime
 from typing import Any
 
 from dosewright.ground.act import Act, act
+from dosewright.ground.fresh import new_code
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.codes import new_code
 from dosewright.ground.pure.errors import BadInput, Conflict, Refusal, refuse_if_any
 from dosewright.ground.pure.roles import Actor
 from printing.formulary import content, queries
