@@ -37,6 +37,18 @@ class PrintBatch(models.Model):
         ]
 
 
+class PlanRecord(models.Model):
+    """One plan as it was made: its plates, what they cost against the bound, and what was left out and why."""
+
+    append_only = True
+
+    code = models.CharField(max_length=20, unique=True)
+    site = models.ForeignKey("ground.Site", on_delete=models.PROTECT, related_name="+")
+    text = models.TextField()
+    digest = models.CharField(max_length=64)
+    at = models.DateTimeField()
+
+
 class SizedLine(models.Model):
     """One final sizing of one dose line with one resin lot: the exact text of the design and its checks."""
 
