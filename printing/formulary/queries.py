@@ -71,12 +71,18 @@ def formulation_facts(site_id: int, code: str, number: int | None = None) -> con
     return facts_of(find_formulation(site_id, code, number, states=(VALIDATED,)))
 
 
+def all_formulations(site_id: int) -> tuple[content.FormulationFacts, ...]:
+    """Return the newest version of every formulation of a site, by code; for commands."""
+    newest: dict[str, Formulation] = {}
+    for row in Formulation.objects.filter(site_id=site_id).select_related("substance").order_by("code", "number"):
+        newest[row.code] = row
+    return tuple(facts_of(newest[code]) for code in sorted(newest))
+
+
 def validated_for(site_id: int, substance: str, release: str) -> content.FormulationFacts | None:
     """Return the validated formulation of a substance and release, the newest version of the first code."""
     found = (
-        Formulation.objects.filter(
-            site_id=site_id, substance__name=substance, release=release, state=VALIDATED
-        )
+        Formulation.objects.filter(site_id=site_id, substance__name=substance, release=release, state=VALIDATED)
         .select_related("substance")
         .order_by("code", "-number")
         .first()
@@ -358,6 +364,7 @@ __all__ = [
     "PROFILE_COLUMNS",
     "TERM_COLUMNS",
     "FormulationRow",
+    "all_formulations",
     "facts_by_id",
     "facts_of",
     "find_formulation",

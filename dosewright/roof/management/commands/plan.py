@@ -1,0 +1,54 @@
+"""Asks for a plan, or shows the plans that stand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.management.base import CommandError, CommandParser
+from django.utils import timezone
+
+from dosewright.ground import work
+from dosewright.ground.models import Work
+from dosewright.ground.pure.errors import Blocked, Refusal
+from dosewright.roof.homes import acting, the_site
+from dosewright.roof.json_command import JsonCommand
+from printing.plates.queries import plan_facts, shown_plan
+from printing.plates.services import request_plan
+
+
+class Command(JsonCommand):
+    """python3 manage.py plan --resin-lot CODE --printer CODE --as USER [--json], or plan --show [BATCH] [--json]"""
+
+    help = "plan the verified lines that a resin lot fits, or show what is planned"
+
+    def add_own_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--show", nargs="?", const="", metavar="BATCH", help="show one batch, or all that stand")
+        parser.add_argument("--resin-lot", metavar="CODE")
+        parser.add_argument("--printer", metavar="CODE")
+        parser.add_argument("--as", dest="username", metavar="USER")
+
+    def answer(self, **options: Any) -> Any:
+        if options["show"] is not None:
+            return shown_plan(the_site().pk, options["show"])
+        missing = [name for name in ("resin_lot", "printer", "username") if not options[name]]
+        if missing:
+            raise CommandError("to plan, give --resin-lot, --printer and --as; to look, give --show", returncode=2)
+        actor = acting(options["username"])
+        plan = request_plan(actor, resin_lot=options["resin_lot"], printer=options["printer"], at=timezone.now())
+        row = Work.objects.get(key=f"plan:{plan}")
+        work.run(row.pk, clock=timezone.now)
+        facts = plan_facts(actor, plan)
+        if facts.state == Work.FAILED:
+            raise Blocked(Refusal(field="plan", value=plan, message=facts.failure, rule="plan"))
+        return facts
+
+    def tell(self, document: Any) -> None:
+        if not isinstance(document, dict):
+            self.stdout.write(f"plan {document.code}: {document.state}; batches {', '.join(document.batches)}")
+            return
+        for plate in document["plates"]:
+            units = sum(len(zone["units"]) for zone in plate["zones"])
+            self.stdout.write(
+                f"{plate['batch']}  {plate['printer']}  {plate['lot']}  {len(plate['zones'])} zones, {units} units, "
+                f"{plate['layers']} layers, {sum(plate['seconds'].values()) // 60} min"
+            )
