@@ -125,7 +125,6 @@ USE_TZ = True
 TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
-STATIC_ROOT = DOSEWRIGHT_HOME / "static"
 STATICFILES_DIRS = [ROOT / "dosewright" / "roof" / "pages" / "static"]
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
@@ -151,6 +150,7 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "From a patient's dose order to a pharmacist-released pack of printed dosage forms.",
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "POSTPROCESSING_HOOKS": [],
 }
 
 CELERY_BROKER_URL = DOSEWRIGHT_REDIS_URL or "memory://"

@@ -5,15 +5,14 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-import labels
 from django.utils.module_loading import module_has_submodule
-from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+import labels
 from dosewright.ground.pure.codes import parse
 from dosewright.ground.pure.errors import SetupMissing
 from dosewright.ground.pure.roles import Actor, authorise_read

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path
 
 from dosewright.roof.api import registry
-from dosewright.roof.pages import coming_and_going, doors, home, house, records
+from dosewright.roof.pages import coming_and_going, doors, home, house, order_entry, records
 
 
 def patterns() -> list[URLPattern]:
@@ -21,6 +21,12 @@ def patterns() -> list[URLPattern]:
         path("trace/<str:code>", house.trace),
         path("document/<str:code>/file", house.document_file),
     ]
+    if registry.door_at("order", "", creates=True):
+        found += [
+            path("order/new", order_entry.enter),
+            path("order/<str:code>/amend", order_entry.change, {"verb": "amend"}),
+            path("order/<str:code>/resubmit", order_entry.change, {"verb": "resubmit"}),
+        ]
     for subject in registry.subjects():
         which = {"subject": subject}
         found += [

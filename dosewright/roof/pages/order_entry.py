@@ -1,0 +1,167 @@
+"""Entering, amending and sending in an order again by a form; the prescriber then signs what was made of it.
+
+The form goes through the same doors as the REST API, as the same JSON, without a signature. Where its
+prescriber typed it, the page that follows shows the exact record, with doses rounded and lines made, and asks
+for the signature. An order that is left there waits to be signed.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods
+
+from dosewright.ground.pure.errors import NotThere, Refused
+from dosewright.ground.pure.roles import READS, Actor, Role
+from dosewright.ground.rest import LOOKS, Door, plain
+from dosewright.roof.api import registry
+from dosewright.roof.api.authentication import actor_on_page
+from dosewright.roof.api.problems import status_of
+from dosewright.roof.api.rights import has_role
+from dosewright.roof.pages.doors import not_for
+from dosewright.roof.pages.forms import FormField, troubles
+from dosewright.roof.pages.order_form import (
+    MOST_STEPS,
+    ORDER,
+    PATIENT,
+    STEP,
+    field,
+    order_json,
+    steps_typed,
+    typed_from,
+)
+from dosewright.roof.pages.signed_in import signed_in
+
+CODE_OF_PATIENT = ("patient.code", gettext_lazy("Patient code"), "text", (), gettext_lazy("Of a patient who is on file here."), False)
+SUBSTANCE = ("substance", gettext_lazy("Substance"), "text", (), "", True)
+PRESCRIBER = ("prescriber.registration", gettext_lazy("Prescriber's registration"), "text", (), "", False)
+REASON = ("change_reason", gettext_lazy("Why it changes"), "text", (), "", True)
+
+
+@dataclass(slots=True, kw_only=True)
+class Typed:
+    """What stands in the form."""
+
+    values: dict[str, str]
+    steps: int
+
+
+@signed_in
+@require_http_methods(["GET", "HEAD", "POST"])
+def enter(request: HttpRequest) -> HttpResponse:
+    """Enter a new order."""
+    return _handle(request, registry.DOORS["order+"], "")
+
+
+@signed_in
+@require_http_methods(["GET", "HEAD", "POST"])
+def change(request: HttpRequest, code: str, verb: str) -> HttpResponse:
+    """Amend an order, or send a returned one in again."""
+    return _handle(request, registry.DOORS[f"order/{verb}"], code)
+
+
+def _handle(request: HttpRequest, door: type[Door], code: str) -> HttpResponse:
+    actor, at = actor_on_page(request), timezone.now()
+    if not has_role(actor, door):
+        raise not_for(actor, door)
+    if request.method != "POST":
+        return _form(request, door, code, actor, _before(request, door, code, actor))
+    typed = Typed(values={name: value for name, value in request.POST.items() if isinstance(value, str)},
+                  steps=steps_typed(request.POST))
+    if "add" in request.POST or "drop" in request.POST:
+        return _form(request, door, code, actor, _stepped(typed, "add" in request.POST))
+    raw: dict[str, Any] = {"order": order_json(typed.values, steps=typed.steps)}
+    if code:
+        raw["change_reason"] = typed.values.get("change_reason", "")
+    try:
+        answer = plain(door().take(actor, code, raw, at=at))
+    except NotThere:
+        raise
+    except Refused as refused:
+        return _form(request, door, code, actor, typed, refused)
+    return _on(request, door, actor, answer)
+
+
+def _before(request: HttpRequest, door: type[Door], code: str, actor: Actor) -> Typed:
+    """Return what the form starts with: an empty order with a reference of its own, or the order as it stands."""
+    if not code:
+        values = {"reference": f"page-{secrets.token_hex(8)}", "route": "oral"}
+        if request.GET.get("patient"):
+            values["patient.code"] = request.GET["patient"]
+        return Typed(values=values, steps=1)
+    at = timezone.now()
+    values, steps = typed_from(plain(door().shown(actor, code, at=at)))
+    values["patient.code"] = LOOKS["order"]().one(actor, code, at=at).patient
+    return Typed(values=values, steps=steps)
+
+
+def _stepped(typed: Typed, more: bool) -> Typed:
+    """Add a step that starts and lasts as the one before it, or drop the last."""
+    if not more:
+        return Typed(values=typed.values, steps=max(1, typed.steps - 1))
+    last, new = typed.steps - 1, min(typed.steps, MOST_STEPS - 1)
+    for name in ("start_date", "days"):
+        kept = typed.values.get(f"regimen.steps[{last}].{name}", "")
+        typed.values.setdefault(f"regimen.steps[{new}].{name}", kept)
+    return Typed(values=typed.values, steps=new + 1)
+
+
+def _on(request: HttpRequest, door: type[Door], actor: Actor, answer: Mapping[str, Any]) -> HttpResponse:
+    code = str(answer["code"])
+    messages.success(request, _("Done: %(title)s %(code)s") % {"title": door.title, "code": code})
+    signs_next = actor.has(Role.PRESCRIBER) and (door.action != "order.enter" or answer.get("state") == "waiting")
+    return HttpResponseRedirect(f"/order/{code}/sign" if signs_next else f"/order/{code}")
+
+
+def _form(
+    request: HttpRequest, door: type[Door], code: str, actor: Actor, typed: Typed, refused: Refused | None = None
+) -> HttpResponse:
+    refusals = refused.refusals if refused else ()
+
+    def drawn(plan: Any, name: str = "") -> FormField:
+        return field(plan, name or plan[0], typed.values, refusals)
+
+    known = drawn(CODE_OF_PATIENT)
+    patient = [drawn(plan) for plan in PATIENT]
+    order = [drawn(plan) for plan in ORDER]
+    steps = [[drawn(plan, f"regimen.steps[{place}].{plan[0]}") for plan in STEP] for place in range(typed.steps)]
+    more = [drawn(SUBSTANCE), drawn(PRESCRIBER), drawn(REASON)]
+    every = [known, *patient, *order, *more, *(one for step in steps for one in step)]
+    context = {
+        "title": door.title,
+        "door": door,
+        "code": code,
+        "known": known,
+        "patient": patient,
+        "new_patient": any(one.value or one.errors for one in patient) or not typed.values.get("patient.code"),
+        "order": order,
+        "substance": more[0],
+        "substances": _substances(actor),
+        "prescriber": None if actor.has(Role.PRESCRIBER) else more[1],
+        "registration": typed.values.get("prescriber.registration", ""),
+        "change_reason": more[2] if code else None,
+        "steps": steps,
+        "count": typed.steps,
+        "reference": typed.values.get("reference", ""),
+        "troubles": troubles(every, refusals),
+        "signs_next": actor.has(Role.PRESCRIBER),
+        "here": "order",
+    }
+    return render(request, "door/order-entry.html", context, status=status_of(refused) if refused else 200)
+
+
+def _substances(actor: Actor) -> list[str]:
+    look = registry.look_at("substance")
+    if look is None or not actor.has(*READS[look.reads]):
+        return []
+    page = look().page(actor, after="", limit=200, filters={}, at=timezone.now())
+    return [one.name for one in page.items]
