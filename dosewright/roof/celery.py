@@ -16,19 +16,17 @@ app.set_default()
 @app.task(name="dosewright.run", acks_late=True, reject_on_worker_lost=True)
 def run(work_id: int, **_: Any) -> None:
     """Run one piece of work."""
-    from django.utils import timezone
-
     from dosewright.ground import work
+    from dosewright.roof import clock
 
-    work.run(work_id, clock=timezone.now)
+    work.run(work_id, clock=clock.now)
 
 
 @app.task(name="dosewright.sweep")
 def sweep(**_: Any) -> None:
     """Hand every piece of work that can be claimed to a worker."""
-    from django.utils import timezone
-
     from dosewright.ground import work
+    from dosewright.roof import clock
 
-    for work_id in work.sweep(clock=timezone.now):
+    for work_id in work.sweep(clock=clock.now):
         run.delay(work_id)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
-from django.utils import timezone
 
 from dosewright.ground import work
 from dosewright.ground.models import Work
 from dosewright.ground.pure.errors import Blocked, Refusal
+from dosewright.roof import clock
 from dosewright.roof.homes import acting, the_site
 from dosewright.roof.json_command import JsonCommand
 from printing.plates.queries import plan_facts, shown_plan
@@ -34,9 +34,9 @@ class Command(JsonCommand):
         if missing:
             raise CommandError("to plan, give --resin-lot, --printer and --as; to look, give --show", returncode=2)
         actor = acting(options["username"])
-        plan = request_plan(actor, resin_lot=options["resin_lot"], printer=options["printer"], at=timezone.now())
+        plan = request_plan(actor, resin_lot=options["resin_lot"], printer=options["printer"], at=clock.now())
         row = Work.objects.get(key=f"plan:{plan}")
-        work.run(row.pk, clock=timezone.now)
+        work.run(row.pk, clock=clock.now)
         facts = plan_facts(actor, plan)
         if facts.state == Work.FAILED:
             raise Blocked(Refusal(field="plan", value=plan, message=facts.failure, rule="plan"))

@@ -14,9 +14,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, close_old_connections
-from django.utils import timezone
 
 from dosewright.ground import wake, work
+from dosewright.roof import clock
 
 log = logging.getLogger("dosewright.work")
 POLL_S = 1.0
@@ -50,7 +50,7 @@ def _round() -> int:
     """Run what can be claimed now; a piece that fails is logged and kept by its row."""
     close_old_connections()
     try:
-        found = work.sweep(clock=timezone.now, most=10)
+        found = work.sweep(clock=clock.now, most=10)
     except OperationalError as trouble:
         log.error("database not reached", extra={"trouble": type(trouble).__name__})
         return 0
@@ -59,7 +59,7 @@ def _round() -> int:
 
 def _run(work_id: int) -> int:
     try:
-        work.run(work_id, clock=timezone.now)
+        work.run(work_id, clock=clock.now)
     except Exception:
         log.exception("work failed", extra={"work": work_id})
     return 1
