@@ -70,7 +70,7 @@ def request_plan(actor: Actor, *, resin_lot: str, printer: str, at: datetime) ->
     """
     machine = find(actor, Printer, printer)
     with act(actor, "plan.request", at=at) as doing:
-        refuse_unusable_lot(resin_lot_facts(resin_lot, on=at.date()), at=at)
+        refuse_unusable_lot(resin_lot_facts(resin_lot, at=at), at=at)
         plan = new_code("plan")
         doing.subject = plan
         doing.note(plan=plan, resin_lot=resin_lot, printer=machine.code)
@@ -89,7 +89,7 @@ def make_the_plan(job: Job) -> None:
     at = job.clock()
     plan = job.payload["plan"]
     printer = find(job.system, Printer, job.payload["printer"])
-    lot = resin_lot_facts(job.payload["resin_lot"], on=at.date())
+    lot = resin_lot_facts(job.payload["resin_lot"], at=at)
     refuse_unusable_lot(lot, at=at)
     formulation = facts_by_id(lot.formulation_id)
     profile = _profile(formulation, printer)
@@ -119,7 +119,7 @@ def _write(
     profile: ProfileFacts,
     printer: Printer,
 ) -> None:
-    refuse_unusable_lot(resin_lot_facts(lot.code, on=doing.at.date()), at=doing.at)
+    refuse_unusable_lot(resin_lot_facts(lot.code, at=doing.at), at=doing.at)
     for one in lines:
         reserve_line(doing, one.line.line.code, plan=plan)
     sizes = {one.line.line.code: canonical_text(size_record(one.sized)) for one in lines}
