@@ -35,9 +35,12 @@ from prescriptions.services.versions import (
     received,
     sign_version,
 )
-from prescriptions.states import WAITING
+from prescriptions.states import QUERIED, RECEIVED, WAITING
 
 PRESCRIBED = "I prescribe this as written."
+
+UNDER_CHECK = (RECEIVED, QUERIED)
+"""States in which an amended version may still get its prescriber's signature."""
 
 
 def enter_order(actor: Actor, *, request: OrderRequest, source: str, pen: Pen | None, at: datetime) -> OrderAnswer:
@@ -77,10 +80,10 @@ def sign_order(actor: Actor, code: str, *, pen: Pen, at: datetime) -> OrderAnswe
         order = Order.objects.select_for_update().get(pk=order.pk)
         version = current_version(order)
         doing.authorise({"prescriber": prescriber_party(version)})
-        if order.state != WAITING and is_signed(version):
+        if is_signed(version):
             raise Conflict.because(code, "this version is signed", value=order.state, rule="signed")
         sign_version(doing, pen, version, shown=record_of(version), meaning=PRESCRIBED)
-        if order.state == WAITING:
+        if order.state not in UNDER_CHECK:
             doing.advance(order, "sign")
             received(doing, order)
     return answer_of(order)
