@@ -49,8 +49,13 @@ def group_lines(lines: Sequence[PlacedLine]) -> tuple[Group, ...]:
 
 
 @formula(
-    "spares for a count",
-    inputs={"count": "units needed, 1 or more", "reject_frac": "chance that a unit is rejected, 0 to below 1"},
+    "spares",
+    inputs={
+        "count": "units needed, 1 or more",
+        "reject_frac": "chance that a unit is rejected, 0 to 0.5",
+        "likelihood": "how likely enough good ones must be, more than 0 to below 1",
+        "at_least": "fewest spares, 0 or more",
+    },
     source="binomial distribution (e.g. NIST/SEMATECH e-Handbook 1.3.6.6.18)",
 )
 def spares_for(
@@ -63,12 +68,14 @@ def spares_for(
     """Return the fewest spares, at least `at_least`, that leave `count` good units with `likelihood`.
 
     Rejects are taken as independent (binomial); exact fractions, so the answer has no rounding edge.
-    Raises BadInput for a count below 1 or a reject rate outside 0 (included) to 0.5 (included).
+    Raises BadInput for a count below 1, a reject rate outside 0 to 0.5, a likelihood outside 0 to 1 (excluded).
     """
     if count < 1:
         raise BadInput.because("count", "at least one unit is needed", value=str(count), accepted="1 or more")
     if not (reject_frac.is_finite() and 0 <= reject_frac <= Decimal("0.5")):
         raise BadInput.because("reject_frac", "no usable reject rate", value=str(reject_frac), accepted="0 to 0.5")
+    if not (likelihood.is_finite() and 0 < likelihood < 1) or at_least < 0:
+        raise BadInput.because("likelihood", "no usable likelihood or least", value=f"{likelihood}, {at_least}")
     bad, wanted = Fraction(reject_frac), Fraction(likelihood)
     term = (1 - bad) ** count
     enough, spares = term, 0

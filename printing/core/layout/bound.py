@@ -24,7 +24,7 @@ class GroupBound:
 
 
 @formula(
-    "least zone area of discs",
+    "least_zone_area",
     inputs={
         "count": "discs, 1 or more",
         "diameter_mm": "mm, more than 0",

@@ -110,12 +110,15 @@ def neck_solid(unit: Solid, necks: NeckRules, rules: RaftRules) -> Solid:
 
 
 def placed_in_frame(vertices_mm: Vertices, faces: Faces) -> Solid:
-    """Return the mesh moved so that its bounding box is centred on x = y = 0 and stands on z = 0."""
+    """Return the mesh moved so that its bounding box is centred on x = y = 0 and stands on z = 0.
+
+    The move is a whole number of 1e-6 mm, so a mesh that lies on that grid keeps its shape exactly.
+    """
     points = np.asarray(vertices_mm, dtype=np.float64)
     if points.ndim != 2 or points.shape[1] != 3 or not np.isfinite(points).all():
         raise BadInput.because("vertices_mm", "not a list of finite points", accepted="an array of shape (n, 3)")
     low, high = points.min(axis=0), points.max(axis=0)
-    origin = np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]])
+    origin = quantised(np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]]))
     return Solid(vertices_mm=quantised(points - origin), faces=np.asarray(faces, dtype=np.int64))
 
 

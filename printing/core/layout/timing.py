@@ -64,16 +64,6 @@ class PlateSeconds:
         return {name: math.floor(value + 0.5) for name, value in parts}
 
 
-@formula(
-    "plate time",
-    inputs={
-        "coefficients": "TimeCoefficients of printer and profile",
-        "layers": "count, 1 or more",
-        "section_mm2_layers": "mm2, sum of section areas over all layers, 0 or more",
-        "perimeter_mm_layers": "mm, sum of section perimeters over all layers, 0 or more",
-    },
-    source="Gibson, Rosen, Stucker: Additive Manufacturing Technologies, ch. 16 (scan and recoat time)",
-)
 def plate_seconds(
     coefficients: TimeCoefficients, *, layers: int, section_mm2_layers: float, perimeter_mm_layers: float
 ) -> PlateSeconds:
@@ -94,6 +84,49 @@ def plate_seconds(
         raster=section_mm2_layers / (coefficients.scan_mm_s * coefficients.hatch_mm),
         contour=coefficients.contours * perimeter_mm_layers / coefficients.contour_mm_s,
     )
+
+
+@formula(
+    "plate_time",
+    inputs={
+        "setup_s": "per plate [s], 0 or more",
+        "layer_s": "peel and recoat per layer [s], more than 0",
+        "hatch_mm": "distance of scan lines [mm], more than 0",
+        "scan_mm_s": "laser speed inside [mm/s], more than 0",
+        "contours": "contours per layer, 0 or more",
+        "contour_mm_s": "laser speed along contours [mm/s], more than 0",
+        "layers": "count, 1 or more",
+        "section_mm2_layers": "sum of section areas over all layers [mm2], 0 or more",
+        "perimeter_mm_layers": "sum of section perimeters over all layers [mm], 0 or more",
+    },
+    source="Gibson, Rosen, Stucker: Additive Manufacturing Technologies, ch. 16 (scan and recoat time)",
+)
+def plate_time_s(
+    setup_s: float,
+    layer_s: float,
+    hatch_mm: float,
+    scan_mm_s: float,
+    contours: int,
+    contour_mm_s: float,
+    layers: int,
+    section_mm2_layers: float,
+    perimeter_mm_layers: float,
+) -> float:
+    """Return the whole time of one plate [s] from plain figures; see `plate_seconds`.
+
+    >>> round(plate_time_s(0, 6, 0.05, 1000, 0, 1, 120, 339.292007 / 0.05, 0), 3)
+    855.717
+    """
+    coefficients = TimeCoefficients(
+        setup_s=setup_s,
+        layer_s=layer_s,
+        hatch_mm=hatch_mm,
+        scan_mm_s=scan_mm_s,
+        contours=contours,
+        contour_mm_s=contour_mm_s,
+    )
+    sums = {"section_mm2_layers": section_mm2_layers, "perimeter_mm_layers": perimeter_mm_layers}
+    return plate_seconds(coefficients, layers=layers, **sums).total
 
 
 def _more_than_zero(value: float) -> bool:

@@ -19,6 +19,7 @@ import trimesh
 from dosewright.ground.pure.canonical import digest_of
 from dosewright.ground.pure.errors import BadInput, Conflict
 from printing.core.layout.plan import make_plan
+from printing.core.layout.rafts import Solid
 from printing.core.layout.record import plan_record
 from printing.core.layout.request import PlacedLine
 from printing.core.layout.solids import PlacedSolid, PlateSolids, plate_solids
@@ -121,6 +122,29 @@ def test_a_stadium_that_is_turned_lies_turned_in_the_file() -> None:
     for code in turned:
         size = [high - low for low, high in zip(items[code].low_mm, items[code].high_mm, strict=True)]
         assert size[:2] == pytest.approx([5.0, 12.0], abs=1e-3)
+
+
+def test_quarter_turns_run_counter_clockwise() -> None:
+    """A wedge along +x points along +y after 90 degrees, -x after 180, -y after 270; a stadium cannot tell."""
+    wedge = Solid(
+        vertices_mm=np.array([[0.0, 0, 0], [3, 0, 0], [0, 1, 0], [0, 0, 1]]),
+        faces=np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]),
+    )
+    tips = {0: (13.0, 20.0), 90: (10.0, 23.0), 180: (7.0, 20.0), 270: (10.0, 17.0)}
+    items = tuple(
+        PlacedSolid(
+            mesh="wedge", part_number=str(turn), kind="model", x_um=10_000, y_um=20_000, z_um=0, rotation_deg=turn
+        )
+        for turn in tips
+    )
+    data = three_mf_bytes(PlateSolids(meshes={"wedge": wedge}, items=items), plate_facts(PLATE))
+    corners = [mesh.vertices for mesh in trimesh.load_scene(io.BytesIO(data), file_type="3mf").dump(concatenate=False)]
+    for item in read_back(data).items:
+        tip = tips[int(item.part_number)]
+        assert item.volume_mm3 == pytest.approx(0.5)
+        for axis in (0, 1):
+            assert min(abs(item.low_mm[axis] - tip[axis]), abs(item.high_mm[axis] - tip[axis])) < 1e-9
+        assert any(np.isclose(points[:, :2], tip).all(axis=1).any() for points in corners)
 
 
 def test_the_same_plate_gives_the_same_bytes() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from scipy.stats import binom
@@ -38,6 +39,12 @@ def test_spares_by_hand(count: int, reject: str, spares: int) -> None:
 def test_spares_refuse_what_is_no_count_or_rate(count: int, reject: str) -> None:
     with pytest.raises(BadInput):
         spares_for(count, Decimal(reject))
+
+
+@pytest.mark.parametrize("wrong", [{"likelihood": Decimal(1)}, {"likelihood": Decimal(0)}, {"at_least": -1}])
+def test_spares_refuse_certainty(wrong: dict[str, Any]) -> None:
+    with pytest.raises(BadInput):
+        spares_for(5, **wrong)
 
 
 @pytest.mark.parametrize(

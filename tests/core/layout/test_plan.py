@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -74,7 +75,9 @@ def test_every_plan_is_sound(asked: PlanRequest) -> None:
             return
         raise
     record = plan_record(plan)
-    assert check_plan(record, expectations(asked)) == []
+    stored = json.loads(canonical_text(record))
+    assert check_plan(stored, expectations(asked)) == []
+    assert record_hash(stored) == record_hash(record)
     for group in record["groups"]:
         assert group["plates"] >= group["bound_plates"] >= 1
         assert group["controllable_s"] >= group["bound_controllable_s"]

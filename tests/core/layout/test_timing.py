@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import doctest
+import inspect
 import math
 from typing import Any
 
 import pytest
 
 from dosewright.ground.pure.errors import BadInput
+from dosewright.ground.pure.formulas import FORMULAS
+from printing.core.layout import timing
 from printing.core.layout.timing import PlateSeconds, TimeCoefficients, plate_seconds
 from tests.core.layout.workloads import TIME
 from tests.core.vectors import load
@@ -83,3 +87,12 @@ def test_refuses_speeds_that_are_none(name: str, value: float) -> None:
     }  # fmt: skip
     with pytest.raises(BadInput):
         TimeCoefficients(**(facts | {name: value}))
+
+
+def test_the_formulas_of_the_layout_name_their_inputs_and_their_example_holds() -> None:
+    for name in ("plate_time", "spares", "least_zone_area"):
+        registered = FORMULAS[name]
+        assert list(registered.inputs) == list(inspect.signature(registered.function).parameters)
+        assert registered.source
+    result = doctest.testmod(timing)
+    assert (result.attempted, result.failed) == (1, 0)
