@@ -68,11 +68,6 @@ class PlacedLine:
         """Return how many units are printed: those ordered and the spares."""
         return self.count + self.spares
 
-    @property
-    def geometry(self) -> tuple[object, ...]:
-        """Return what makes two lines' units equal for the planner."""
-        return (self.outline, self.footprint_um, self.layers, self.volume_um3, self.dose_mg)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlateRules:

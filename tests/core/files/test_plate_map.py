@@ -133,6 +133,15 @@ def test_foreign_text_is_escaped() -> None:
     assert any('"><x>' in caption for caption in captions)
 
 
+def test_parts_of_a_split_line_say_so() -> None:
+    split = plan_record(make_plan(request(line(1, count=250, footprint_um=(10_000, 10_000)), tests=())))["plates"]
+    captions = [one.text or "" for plate in split for one in tree(plate).iter(f"{SVG}title")]
+    parts = split[0]["zones"][0]["part"][1]
+    assert parts > 1
+    for part in range(1, parts + 1):
+        assert sum(f"part {part} of {parts}" in caption for caption in captions) == 1
+
+
 def test_long_lists_run_in_columns() -> None:
     small = [line(n, count=1, spares=0, footprint_um=(2_000, 2_000), layers=20) for n in range(1, 41)]
     (plate,) = plan_record(make_plan(request(*small, tests=())))["plates"]

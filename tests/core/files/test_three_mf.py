@@ -250,9 +250,11 @@ MODEL = zipfile.ZipFile(io.BytesIO(DATA)).read(MODEL_PART)
         _package(MODEL.replace(b'x="', b'x="nan', 1)),
         _package(MODEL.replace(b'<vertex x="', b'<vertex q="', 1)),
         _package(MODEL.replace(b'transform="1 ', b'transform="', 1)),
+        _package(MODEL.replace(b'<object id="2"', b'<object id="1"', 1)),
+        _package(MODEL.replace(b"<mesh>", b"<components/><mesh>", 1)),
     ],
     ids=["empty", "no zip", "cut", "no model", "too many parts", "half", "document type", "beyond", "before",
-         "no object", "nan", "no x", "short matrix"],
+         "no object", "nan", "no x", "short matrix", "number twice", "components"],
 )  # fmt: skip
 def test_files_that_are_none_are_refused(data: bytes) -> None:
     with pytest.raises(BadInput):

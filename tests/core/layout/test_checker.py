@@ -251,6 +251,12 @@ def test_a_printer_that_builds_less_high_is_found() -> None:
     assert "build-height" in found_rules(check_plan(SOUND, low))
 
 
+def test_a_height_that_is_not_whole_layers_is_found() -> None:
+    wanted = expectations(ASKED)
+    odd = replace(wanted.lines[0], height_um=3_001)
+    assert "geometry" in found_rules(check_plan(SOUND, replace(wanted, lines=(odd, *wanted.lines[1:]))))
+
+
 def test_wider_gaps_than_planned_are_found() -> None:
     wanted = expectations(ASKED)
     for name, rule in (

@@ -20,7 +20,7 @@ from dosewright.ground.pure.errors import BadInput, Blocked
 from printing.core.layout.checker import check_plan
 from printing.core.layout.plan import make_plan
 from printing.core.layout.record import plan_record, record_hash
-from printing.core.layout.request import PlacedLine, PlanRequest, PlateRules, RaftRules, TestSpot
+from printing.core.layout.request import PlacedLine, PlanRequest, PlateRules, RaftRules, ResinRules, TestSpot
 from tests.core.layout.workloads import TIME, expectations, line, request
 
 SIDE = st.integers(min_value=2_000, max_value=14_000)
@@ -222,6 +222,11 @@ def _plate(side_um: int = 145_000, **rules: int) -> PlateRules:
         ({"plate": _plate(9_000)}, "plate.plate_um[0]"),
         ({"raft": RaftRules(border_um=100, bevel_um=50)}, "raft.border_um"),
         ({"raft": RaftRules(bevel_um=600)}, "raft.bevel_um"),
+        ({"raft": RaftRules(relief_um=0)}, "raft"),
+        ({"plate": _plate(unit_gap_um=6_000)}, "plate.zone_gap_um"),
+        ({"resin": ResinRules(tank_minimum_ul=-1, loss_ul=0)}, "resin"),
+        ({"resin": ResinRules(tank_minimum_ul=0, loss_ul=0, liquid_per_cured=Decimal("0.9"))}, "resin"),
+        ({"lines": tuple(line(n, count=30_000) for n in (1, 60))}, "lines"),
         ({"raft": RaftRules(slab_um=625)}, "raft"),
     ],
 )  # fmt: skip
@@ -242,6 +247,7 @@ def test_refuses_requests_that_cannot_be_planned(change: dict[str, Any], field: 
         ({"layers": 400, "footprint_um": (3_000, 3_000)}, "height_um"),
         ({"footprint_um": (150_000, 150_000)}, "footprint_um"),
         ({"outline": "star"}, "outline"),
+        ({"volume_um3": 0}, "footprint_um"),
     ],
 )
 def test_refuses_lines_that_are_none(facts: dict[str, Any], part: str) -> None:
