@@ -15,6 +15,7 @@ from dosewright.ground.pure.errors import NotThere
 from dosewright.ground.pure.quantities import plain
 from prescriptions.body_weight import age_on
 from prescriptions.models import DoseLine, Order, OrderVersion, PatientIdentifier
+from prescriptions.queries.alerts import AlertFacts, alerts_of, screens_on_order
 from prescriptions.queries.figures import figures_on_file
 from prescriptions.states import VERIFIED
 
@@ -175,6 +176,22 @@ def lines_to_plan(site_id: int) -> tuple[LineToPlan, ...]:
     )
     facts = [_order_facts(order, current_version(order)) for order in orders]
     return tuple(LineToPlan(order=one, line=line) for one in facts for line in one.lines if not line.committed_to)
+
+
+def screens_reported(order_code: str) -> frozenset[str]:
+    """Return which screens have reported on the version of an order that holds now; raises NotThere."""
+    order = Order.objects.filter(code=order_code).first()
+    if order is None:
+        raise _not_there("order", order_code)
+    return screens_on_order(current_version(order))
+
+
+def standing_alerts(order_code: str) -> tuple[AlertFacts, ...]:
+    """Return the alerts that the latest screens still raise on an order; raises NotThere."""
+    order = Order.objects.filter(code=order_code).first()
+    if order is None:
+        raise _not_there("order", order_code)
+    return tuple(one for one in alerts_of(current_version(order)) if one.standing)
 
 
 def current_version(order: Order) -> OrderVersion:
