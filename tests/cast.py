@@ -19,6 +19,8 @@ from prescriptions.services import LimitFacts, SubstanceFacts, set_up_substance
 from printing.formulary import services as formulary
 from printing.formulary.content import FormulationSpec
 from printing.formulary.intake.toml_text import read_formulation
+from printing.formulary.queries import formulation_facts
+from printing.stock import services as stock
 
 FORMULATIONS = Path(__file__).parent.parent / "fixtures" / "formulations"
 
@@ -143,3 +145,137 @@ def validated_formulation(cast: Cast, *, spec: FormulationSpec | None = None, at
         shown = formulary.shown_for_validate(signer, code)
         formulary.validate_formulation(signer, code, pen=pen(shown), at=at)
     return code
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """Everything that a resin lot is made of and with: an approved lot per recipe line, balances, a tank."""
+
+    formulation: str
+    fine: str
+    coarse: str
+    tank: str
+    lots: tuple[str, ...]
+
+
+LOT_MG: tuple[Decimal, ...] = tuple(map(Decimal, ("325000", "150000", "20200", "4600", "200")))
+"""What 500 g of the demo's resin are made of, in the recipe's order [mg]."""
+
+NEXT_YEAR = date(2027, 3, 1)
+
+
+def ready_bench(cast: Cast, formulation: str | None = None, *, at: datetime = NOW) -> Bench:
+    """Return a bench for a validated formulation: every ingredient received and approved, equipment in date."""
+    code = formulation or validated_formulation(cast, at=at)
+    facts = formulation_facts(cast.site.pk, code)
+    lots = []
+    for line in facts.recipe:
+        is_drug = line.ingredient.role == "drug"
+        assay: dict[str, Any] = {
+            "assay_frac": Decimal("0.994"),
+            "u_assay_frac": Decimal("0.003"),
+            "assay_basis": "dried",
+            "assay_expressed_as": "form",
+            "loss_on_drying_frac": Decimal("0.004"),
+        }
+        delivered = stock.DeliveredLot(
+            ingredient=line.ingredient.code,
+            supplier_lot=f"S-{line.number}",
+            amount_g=Decimal(2000),
+            expires_on=NEXT_YEAR,
+            certificate_reference=f"demo certificate {line.number}",
+            **(assay if is_drug else {}),
+        )
+        lot = stock.receive_ingredient_lot(cast.tomas, lot=delivered, at=at).code
+        stock.approve_ingredient_lot(cast.rosa, lot, at=at)
+        lots.append(lot)
+    given: dict[str, Any] = {"due_on": NEXT_YEAR, "check": "invented", "at": at}
+    return Bench(
+        formulation=code,
+        fine=stock.register_equipment(
+            cast.paul,
+            kind="balance",
+            name="fine balance",
+            resolution_mg=Decimal("0.1"),
+            repeatability_mg=Decimal("0.08"),
+            **given,
+        ),
+        coarse=stock.register_equipment(
+            cast.paul,
+            kind="balance",
+            name="bench balance",
+            resolution_mg=Decimal(10),
+            repeatability_mg=Decimal(8),
+            **given,
+        ),
+        tank=stock.register_equipment(
+            cast.paul, kind="tank", name="tank 1", formulation=code, capacity_ml=Decimal(400), **given
+        ),
+        lots=tuple(lots),
+    )
+
+
+def weighed_lot(cast: Cast, bench: Bench, *, weights: dict[int, Decimal] | None = None, at: datetime = NOW) -> str:
+    """Weigh 500 g of resin (Tomas weighs, Ada checks); `weights` [mg] by recipe line differ from the target."""
+    lot = stock.start_resin_lot(cast.tomas, formulation=bench.formulation, target_g=Decimal(500), at=at).code
+    for number, (mg, ingredient_lot) in enumerate(zip(LOT_MG, bench.lots, strict=True), start=1):
+        other = (weights or {}).get(number)
+        stock.weigh(
+            cast.tomas,
+            lot,
+            item_number=number,
+            ingredient_lot=ingredient_lot,
+            actual_mg=mg if other is None else other,
+            balance=bench.coarse if number <= 2 else bench.fine,
+            at=at,
+            reason="" if other is None else "for the test",
+        )
+        stock.check_weighing(cast.ada, lot, item_number=number, at=at)
+    return lot
+
+
+def lot_results(**changes: str) -> tuple[tuple[str, str, str], ...]:
+    """Return results (kind, place, value) that pass; `changes` replace them by "assay_top" and the like."""
+    usual = {
+        "identity": "conforms",
+        "assay_top": "40.05",
+        "assay_middle": "40.00",
+        "assay_bottom": "39.90",
+        "appearance": "clear yellow liquid, no particles",
+        "cure strip": "108",
+    }
+    results = {**usual, **changes}
+    return tuple((name.partition("_")[0], name.partition("_")[2], value) for name, value in results.items())
+
+
+def lot_with_results(
+    cast: Cast, bench: Bench, *, weights: dict[int, Decimal] | None = None, at: datetime = NOW, **results: str
+) -> str:
+    """Weigh, mix (Tomas) and test (Ada) a lot; results as in `lot_results`."""
+    lot = weighed_lot(cast, bench, weights=weights, at=at)
+    stock.mix_resin_lot(cast.tomas, lot, at=at)
+    for kind, place, value in lot_results(**results):
+        stock.record_lot_test(cast.ada, lot, kind=kind, place=place, value=value, at=at)
+    stock.end_lot_tests(cast.ada, lot, at=at)
+    return lot
+
+
+def approve_lot(cast: Cast, lot: str, *, by: str = "lena", at: datetime = NOW, **more: Any) -> stock.LotAnswer:
+    """Approve a tested lot by somebody who took no part in it."""
+    actor = getattr(cast, by)
+    shown = stock.shown_for_approve(actor, lot, at=at)
+    return stock.approve_resin_lot(actor, lot, pen=pen(shown), at=at, **more)
+
+
+def approved_resin_lot(cast: Cast, bench: Bench | None = None, *, at: datetime = NOW) -> str:
+    """Return an approved lot of 500 g (Tomas made it, Ada checked and tested, Lena approved)."""
+    lot = lot_with_results(cast, bench or ready_bench(cast, at=at), at=at)
+    approve_lot(cast, lot, at=at)
+    return lot
+
+
+def filled_tank(cast: Cast, bench: Bench | None = None, *, lot: str | None = None, at: datetime = NOW) -> str:
+    """Return the code of a tank fill of 300 mL of an approved lot."""
+    used = bench or ready_bench(cast, at=at)
+    code = lot or approved_resin_lot(cast, used, at=at)
+    return stock.fill_tank(cast.tomas, tank=used.tank, resin_lot=code, volume_ml=Decimal(300), at=at).code

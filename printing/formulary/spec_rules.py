@@ -123,8 +123,8 @@ def drug_form(drug: IngredientFacts) -> DrugForm:
     if drug.molar_mass_g_mol is None or drug.moiety_molar_mass_g_mol is None:
         raise BadInput.because("molar_mass_g_mol", "is not on file", value=drug.name, accepted="g/mol")
     return DrugForm(
-        molar_mass_form=drug.molar_mass_g_mol,
-        molar_mass_moiety=drug.moiety_molar_mass_g_mol,
+        molar_mass_form=Decimal(decimal_text(drug.molar_mass_g_mol)),
+        molar_mass_moiety=Decimal(decimal_text(drug.moiety_molar_mass_g_mol)),
         moieties_per_form=drug.moieties_per_formula,
         crystal_waters=drug.crystal_waters,
     )

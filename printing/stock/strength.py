@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from dosewright.ground.pure.canonical import decimal_text
 from dosewright.ground.pure.errors import BadInput
 from dosewright.ground.pure.site_values import SiteValues
 from printing.core.dose.uncertainty import Input
@@ -67,14 +68,19 @@ def potency_as_weighed(assay: CertifiedAssay, form: DrugForm) -> Potency:
     water, lost = assay.water_frac, assay.loss_on_drying_frac
     return potency_of(
         Assay(
-            percent=100 * assay.frac,
+            percent=_tidy(100 * assay.frac),
             basis=AssayBasis(assay.basis),
             expressed_as=ExpressedAs(assay.expressed_as),
-            water_percent=None if water is None else 100 * water,
-            loss_on_drying_percent=None if lost is None else 100 * lost,
+            water_percent=None if water is None else _tidy(100 * water),
+            loss_on_drying_percent=None if lost is None else _tidy(100 * lost),
         ),
         form,
     )
+
+
+def _tidy(value: Decimal) -> Decimal:
+    """The chain is printed: no trailing zeros and no exponent."""
+    return Decimal(decimal_text(value))
 
 
 def strength_of(weighings: Sequence[WeighedIn], nominal_mg_g: Decimal, site: SiteValues) -> StrengthFacts:
