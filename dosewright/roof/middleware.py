@@ -15,6 +15,7 @@ from dosewright.ground.act import record_refusal
 from dosewright.ground.models import User
 from dosewright.ground.pure.errors import BadInput, Refusal, Refused
 from dosewright.ground.pure.roles import Actor
+from dosewright.roof import clock
 
 log = logging.getLogger("dosewright.request")
 Get = Callable[[HttpRequest], HttpResponse]
@@ -55,7 +56,7 @@ class BodySize:
             door = getattr(getattr(view, "cls", None), "door", None) or getattr(view, "door", None)
             action = door.action if door else "request.refused"
             code = str(kwargs.get("code", ""))[:40]
-            record_refusal(actor, action, refused, at=timezone.now(), subject=code)
+            record_refusal(actor, action, refused, at=clock.now(), subject=code)
         return answer(request, refused, status=411 if refusal.rule == "length" else 413)
 
 

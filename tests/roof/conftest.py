@@ -27,8 +27,12 @@ ONE_OF_EACH = {
 def site(db: None) -> Site:
     """An invented site."""
     return found_site(
-        name="Invented Hospital Pharmacy", address="1 Invented Street", time_zone="Europe/London",
-        jurisdiction="demo", at=AT, is_demo=True,
+        name="Invented Hospital Pharmacy",
+        address="1 Invented Street",
+        time_zone="Europe/London",
+        jurisdiction="demo",
+        at=AT,
+        is_demo=True,
     )
 
 
@@ -37,8 +41,13 @@ def people(site: Site) -> dict[str, User]:
     """One person per role, by user name."""
     return {
         name: found_person(
-            site, username=name, printed_name=name.replace(".", " ").title(), password=PASSWORD, roles=(role,),
-            at=AT, registration=f"INV-{name}",
+            site,
+            username=name,
+            printed_name=name.replace(".", " ").title(),
+            password=PASSWORD,
+            roles=(role,),
+            at=AT,
+            registration=f"INV-{name}",
         )
         for name, role in ONE_OF_EACH.items()
     }

@@ -153,7 +153,7 @@ def test_a_body_of_20_mb_is_refused_unread(people: dict[str, User], address: str
 
 def test_a_body_of_unsaid_length_is_refused(people: dict[str, User]) -> None:
     answer = as_person(people["paul.berg"]).generic(
-        "POST", "/api/v1/token", b"", content_type=JSON, **{"HTTP_TRANSFER_ENCODING": "chunked"}
+        "POST", "/api/v1/token", b"", content_type=JSON, HTTP_TRANSFER_ENCODING="chunked"
     )
     problem_of(answer, 411)
 
@@ -172,9 +172,10 @@ def test_wrong_passwords_make_an_account_wait(people: dict[str, User]) -> None:
     assert problem_of(attempt(PASSWORD), 403) == told
     assert AuditEntry.objects.filter(action="session.sign_in", outcome="refused").count() == 5
     AuditEntry.objects.filter(action="session.sign_in")
-    assert Client().post(
-        "/api/v1/session", {"username": "paul.berg", "password": PASSWORD}, content_type=JSON
-    ).status_code == 201
+    assert (
+        Client().post("/api/v1/session", {"username": "paul.berg", "password": PASSWORD}, content_type=JSON).status_code
+        == 201
+    )
 
 
 def test_lists_are_keyset_pages(clients: dict[str, Client]) -> None:
@@ -207,7 +208,9 @@ def test_the_openapi_document_is_valid_and_names_every_door(db: None, tmp_path: 
     call_command("spectacular", "--validate", "--fail-on-warn", "--format", "openapi-json", "--file", str(path))
     document = json.loads(path.read_text())
     operations = {
-        one["operationId"]: one for methods in document["paths"].values() for one in methods.values()
+        one["operationId"]: one
+        for methods in document["paths"].values()
+        for one in methods.values()
         if isinstance(one, dict) and "operationId" in one
     }
     for door in DOORS.values():

@@ -123,7 +123,7 @@ def test_a_token_is_shown_once_on_its_own_page(clients: dict[str, Client], peopl
     answer = clients["rosa.keller"].post("/token/new", {"name": "ward list", "days": "30"})
     assert answer.status_code == 200
     body = answer.content.decode()
-    token = re.search(r"Token</dt><dd>([0-9a-f]{64})<", body)
+    token = re.search(r'class="secret">([0-9a-f]{64})<', body)
     assert token
     assert token[1] not in clients["rosa.keller"].get("/token").content.decode()
     with_token = Client(headers={"Authorization": f"Bearer {token[1]}"})

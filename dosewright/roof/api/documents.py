@@ -10,7 +10,6 @@ from datetime import datetime
 
 from django.db import transaction
 from django.http import HttpResponse
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -24,6 +23,7 @@ from dosewright.ground.pure.errors import BadInput, NotThere
 from dosewright.ground.pure.roles import Actor, authorise_read
 from dosewright.ground.rest import KeysetPage, Look, look
 from dosewright.ground.scope import find, record_read
+from dosewright.roof import clock
 from dosewright.roof.api.authentication import actor_in
 from dosewright.roof.api.schema import PROBLEMS
 
@@ -163,4 +163,4 @@ class FileView(APIView):
         responses={(200, "application/pdf"): OpenApiTypes.BINARY, **PROBLEMS},
     )
     def get(self, request: Request, code: str) -> HttpResponse:
-        return pdf_answer(*file_of(actor_in(request), code, at=timezone.now()))
+        return pdf_answer(*file_of(actor_in(request), code, at=clock.now()))

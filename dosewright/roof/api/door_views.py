@@ -6,7 +6,6 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
-from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.exceptions import ParseError, UnsupportedMediaType
@@ -17,6 +16,7 @@ from dosewright.ground.act import record_refusal
 from dosewright.ground.pure.errors import BadInput, NotThere, Refusal, Refused
 from dosewright.ground.pure.roles import Actor
 from dosewright.ground.rest import Door, plain
+from dosewright.roof import clock
 from dosewright.roof.api.authentication import actor_in
 from dosewright.roof.api.inputs import asked_by
 from dosewright.roof.api.problems import problem
@@ -30,7 +30,7 @@ CODE = OpenApiParameter("code", str, OpenApiParameter.PATH, description="The rec
 
 def take(door: type[Door], request: Request, code: str) -> Response:
     """Take a door with what was sent."""
-    actor, at = actor_in(request), timezone.now()
+    actor, at = actor_in(request), clock.now()
     raw = _sent(door, request, actor, code, at)
     check_version(request, door, actor, code, at=at)
     answer = door().take(actor, code, raw, at=at)
@@ -39,7 +39,7 @@ def take(door: type[Door], request: Request, code: str) -> Response:
 
 def show(door: type[Door], request: Request, code: str) -> Response:
     """Say what a door asks, whether the actor may take it and, where it is signed, what is signed."""
-    actor, at = actor_in(request), timezone.now()
+    actor, at = actor_in(request), clock.now()
     facts: dict[str, Any] = {
         "action": door.action,
         "title": str(door.title),

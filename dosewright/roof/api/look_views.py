@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
@@ -14,6 +13,7 @@ from rest_framework.response import Response
 from dosewright.ground.pure.errors import BadInput, Refusal
 from dosewright.ground.pure.roles import READS
 from dosewright.ground.rest import Look
+from dosewright.roof import clock
 from dosewright.roof.api.authentication import actor_in
 from dosewright.roof.api.door_views import CODE, Methods
 from dosewright.roof.api.schema import PROBLEMS
@@ -27,13 +27,13 @@ USUAL = 50
 def page_answer(look: type[Look], request: Request) -> Response:
     """Answer a page of records after a key."""
     asked = page_asked(request.query_params, look)
-    page = look().page(actor_in(request), at=timezone.now(), **asked)
+    page = look().page(actor_in(request), at=clock.now(), **asked)
     return Response({"items": page.items, "next_after": page.next_after})
 
 
 def one_answer(look: type[Look], request: Request, code: str) -> Response:
     """Answer one record, with its version as entity tag."""
-    record = look().one(actor_in(request), code, at=timezone.now())
+    record = look().one(actor_in(request), code, at=clock.now())
     tag = etag_of(record)
     return Response(record, headers={"ETag": tag} if tag else None)
 

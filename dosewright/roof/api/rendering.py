@@ -24,4 +24,15 @@ class Json(BaseRenderer):
         response = (renderer_context or {}).get("response")
         if response is not None and response.status_code >= 400:
             response["Content-Type"] = "application/problem+json"
-        return json.dumps(plain(data), ensure_ascii=False, allow_nan=False).encode()
+        return json.dumps(_outward(plain(data)), ensure_ascii=False, allow_nan=False).encode()
+
+
+def is_internal(name: str) -> bool:
+    """Tell whether a field holds numbers of rows: people and programs know records by their codes."""
+    return name == "pk" or name.endswith(("_id", "_ids"))
+
+
+def _outward(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _outward(inner) for name, inner in value.items() if not is_internal(name)}
+    return [_outward(inner) for inner in value] if isinstance(value, list) else value

@@ -27,6 +27,25 @@ WORDS = {
 }
 
 
+WHEN: dict[str, tuple[str, ...]] = {
+    "resin_lot.weigh": ("weighing",),
+    "resin_lot.check_weighing": ("weighing",),
+    "resin_lot.test": ("mixed",),
+    "alert.open": ("received", "queried"),
+    "run.gate": ("ready",),
+    "run.layer": ("printing",),
+    "run.step": ("finishing",),
+    "run.break_off": ("open",),
+    "run.mass": ("open",),
+    "run.content": ("open",),
+    "pack.fill": ("packing",),
+    "label.issue": ("packing",),
+    "label.account": ("packing",),
+    "pack.second_scan": ("packing",),
+}
+"""States in which an action that moves no state makes sense on its record; only for what pages offer."""
+
+
 def has_role(actor: Actor, door: type[Door]) -> bool:
     """Say whether the actor holds a role that the door is for."""
     return actor.has(*door.rule().roles)
@@ -36,8 +55,9 @@ def fits_state(door: type[Door], state: str | None) -> bool:
     """Say whether a record in `state` can take what the door does; yes where the tables do not tell."""
     if state is None:
         return True
-    if door.needs:
-        return state in door.needs
+    needed = door.needs or WHEN.get(door.action)
+    if needed:
+        return state in needed
     machine = MACHINES.get(machine_of_subject(door.subject))
     events = [event for name, event in door.rule().events if machine is not None and name == machine.name]
     return not events or any((state, event) in machine.table for event in events) if machine else True

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django.middleware.csrf import get_token
-from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.views.decorators.csrf import csrf_exempt, ensure_csrf_cookie
 from drf_spectacular.types import OpenApiTypes
@@ -20,6 +19,7 @@ from dosewright.ground.models import User
 from dosewright.ground.people import actor_of
 from dosewright.ground.pure.roles import Channel
 from dosewright.ground.rest import checked
+from dosewright.roof import clock
 from dosewright.roof.api.authentication import SessionDoor, actor_in
 from dosewright.roof.api.schema import PROBLEMS
 from dosewright.roof.api.sign_in import sign_in, sign_out
@@ -61,17 +61,23 @@ class Session(APIView):
         return [AllowAny()] if self.request.method == "POST" else [IsAuthenticated()]
 
     @extend_schema(
-        operation_id="session_open", summary="Sign in", tags=["session"], request=SignIn,
-        responses={201: OpenApiTypes.OBJECT, **PROBLEMS}, auth=[],
+        operation_id="session_open",
+        summary="Sign in",
+        tags=["session"],
+        request=SignIn,
+        responses={201: OpenApiTypes.OBJECT, **PROBLEMS},
+        auth=[],
     )
     def post(self, request: Request) -> Response:
         """Sign in; the answer holds the CSRF token to send back as X-CSRFToken."""
         data = checked(SignIn, request.data)
-        user = sign_in(request._request, channel=Channel.SESSION, at=timezone.now(), **data)
+        user = sign_in(request._request, channel=Channel.SESSION, at=clock.now(), **data)
         return Response(_who(request, user, Channel.SESSION), status=201)
 
     @extend_schema(
-        operation_id="session_who", summary="Who am I", tags=["session"],
+        operation_id="session_who",
+        summary="Who am I",
+        tags=["session"],
         responses={200: OpenApiTypes.OBJECT, **PROBLEMS},
     )
     def get(self, request: Request) -> Response:
@@ -80,8 +86,13 @@ class Session(APIView):
         assert isinstance(request.user, User)
         return Response(_who(request, request.user, actor.channel))
 
-    @extend_schema(operation_id="session_close", summary="Sign out", tags=["session"], request=None,
-                   responses={204: None, **PROBLEMS})
+    @extend_schema(
+        operation_id="session_close",
+        summary="Sign out",
+        tags=["session"],
+        request=None,
+        responses={204: None, **PROBLEMS},
+    )
     def delete(self, request: Request) -> Response:
         """Sign out."""
         if isinstance(request.successful_authenticator, SessionDoor):

@@ -86,9 +86,7 @@ def sign_out(request: HttpRequest) -> None:
 
 def failures(user: User, *, at: datetime) -> int:
     """Return how many sign-ins of `user` were refused within the pause before `at`."""
-    return AuditEntry.objects.filter(
-        action=ACTION, actor=user, outcome=AuditEntry.REFUSED, at__gt=at - PAUSE
-    ).count()
+    return AuditEntry.objects.filter(action=ACTION, actor=user, outcome=AuditEntry.REFUSED, at__gt=at - PAUSE).count()
 
 
 def _no_entry() -> NotAllowed:

@@ -51,7 +51,8 @@ def _has_collection(subject: str) -> bool:
 
 def _collection(subject: str) -> Any:
     look, door = registry.look_at(subject), registry.door_at(subject, "", creates=True)
-    methods = {**(list_methods(look) if look and registry.shows_page(look) else {}), **(methods_of(door) if door else {})}
+    methods = list_methods(look) if look and registry.shows_page(look) else {}
+    methods |= methods_of(door) if door else {}
     return _view(f"{camel(subject)}Collection", methods, door=door)
 
 

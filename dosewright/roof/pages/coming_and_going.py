@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
-from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
@@ -13,6 +12,7 @@ from dosewright.ground.models import User
 from dosewright.ground.pure.errors import BadInput, Refused
 from dosewright.ground.pure.roles import Channel
 from dosewright.ground.rest import checked
+from dosewright.roof import clock
 from dosewright.roof.api.sessions import SignIn
 from dosewright.roof.api.sign_in import sign_in, sign_out
 from dosewright.roof.pages.forms import said
@@ -27,7 +27,7 @@ def enter(request: HttpRequest) -> HttpResponse:
         return HttpResponseRedirect(back) if isinstance(request.user, User) else _form(request, back)
     given = {name: request.POST.get(name, "") for name in ("username", "password")}
     try:
-        sign_in(request, channel=Channel.PAGE, at=timezone.now(), **checked(SignIn, given))
+        sign_in(request, channel=Channel.PAGE, at=clock.now(), **checked(SignIn, given))
     except BadInput as refused:
         return _form(request, back, refused, status=422)
     except Refused as refused:

@@ -9,7 +9,6 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
@@ -18,6 +17,7 @@ from dosewright.ground.pure.errors import NotAllowed, NotThere, Refusal, Refused
 from dosewright.ground.pure.roles import READS, Actor
 from dosewright.ground.rest import Door, plain
 from dosewright.ground.signing import shown_digest
+from dosewright.roof import clock
 from dosewright.roof.api import registry
 from dosewright.roof.api.authentication import actor_on_page
 from dosewright.roof.api.problems import status_of
@@ -55,7 +55,7 @@ def creating(request: HttpRequest, subject: str, verb: str = "") -> HttpResponse
 
 def take_or_show(request: HttpRequest, door: type[Door], code: str) -> HttpResponse:
     """Show the form of a door, or take the door with what was typed."""
-    actor, at = actor_on_page(request), timezone.now()
+    actor, at = actor_on_page(request), clock.now()
     if not has_role(actor, door):
         raise not_for(actor, door)
     if request.method != "POST":
@@ -89,7 +89,8 @@ def form(
     signing, cannot = what_is_signed(door, code, actor, at=at)
     refusals = refused.refusals if refused else cannot.refusals if cannot else ()
     given = request.POST if request.method == "POST" else None
-    initial = {"shown_digest": signing["shown_digest"]} if signing else {}
+    asked = {name: value for name, value in request.GET.items() if name != "shown_digest"} if given is None else {}
+    initial = {**asked, "shown_digest": signing["shown_digest"]} if signing else asked
     fields = fields_of(door, given, refusals, initial=initial)
     record = seen(actor, door.subject, code, at=at) if code and may_see(actor, door.subject) else None
     context = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, is_dataclass
+from types import MappingProxyType
 from typing import Any
 
 from dosewright.roof.pages.notation import Cell, is_simple, label_of, plain_mapping, written
@@ -38,8 +39,15 @@ class Section:
     parts: tuple[Section | Table, ...] = field(default_factory=tuple)
 
 
-def section_of(record: Any, *, title: str = "", name: str = "", hidden: Sequence[str] = ()) -> Section:
-    """Return a record as a section; `hidden` names are left out."""
+def section_of(
+    record: Any,
+    *,
+    title: str = "",
+    name: str = "",
+    hidden: Sequence[str] = (),
+    columns: Mapping[str, Sequence[str]] = MappingProxyType({}),
+) -> Section:
+    """Return a record as a section; `hidden` names are left out, `columns` chooses those of tables by name."""
     items: list[Item] = []
     parts: list[Section | Table] = []
     for each, value in plain_mapping(record).items():
@@ -50,7 +58,7 @@ def section_of(record: Any, *, title: str = "", name: str = "", hidden: Sequence
         elif is_record(value):
             parts.append(section_of(value, title=label_of(each), name=each))
         else:
-            _add_several(each, list(value), items, parts)
+            _add_several(each, list(value), items, parts, columns.get(each, ()))
     return Section(title=title, name=name, items=tuple(items), parts=tuple(parts))
 
 
@@ -59,12 +67,14 @@ def is_record(value: Any) -> bool:
     return isinstance(value, Mapping) or (is_dataclass(value) and not isinstance(value, type))
 
 
-def _add_several(name: str, values: list[Any], items: list[Item], parts: list[Section | Table]) -> None:
+def _add_several(
+    name: str, values: list[Any], items: list[Item], parts: list[Section | Table], columns: Sequence[str]
+) -> None:
     if all(is_simple(one) for one in values):
         cells = tuple(written(_one(name), one) for one in values) or (written(name, None),)
         items.append(Item(label=label_of(name), cells=cells))
     elif all(is_record(one) for one in values) and all(_is_flat(one) for one in values):
-        parts.append(table_of(values, title=label_of(name), name=name))
+        parts.append(table_of(values, title=label_of(name), name=name, columns=columns))
     else:
         for place, one in enumerate(values, start=1):
             title = f"{label_of(name)} {place}"
@@ -85,19 +95,19 @@ def _is_list(value: Any) -> bool:
     return isinstance(value, list | tuple | set | frozenset)
 
 
-def table_of(
-    records: Sequence[Any], *, title: str = "", name: str = "", columns: Sequence[str] = ()
-) -> Table:
+def table_of(records: Sequence[Any], *, title: str = "", name: str = "", columns: Sequence[str] = ()) -> Table:
     """Return records as a table; `columns` chooses and orders those that exist, else all that are not empty."""
     mappings = [plain_mapping(one) for one in records]
     names = list(dict.fromkeys(each for one in mappings for each in one))
     chosen = [each for each in columns if each in names] if columns else _worth_showing(names, mappings)
     rows = tuple(tuple(_cells(each, one.get(each)) for each in chosen) for one in mappings)
-    numeric = tuple(bool(rows) and all(row[place][-1].kind in {"number", "nothing"} for row in rows)
-                    and any(row[place][-1].kind == "number" for row in rows) for place in range(len(chosen)))
-    return Table(
-        title=title, name=name, columns=tuple(label_of(each) for each in chosen), numeric=numeric, rows=rows
+    numeric = tuple(
+        bool(rows)
+        and all(row[place][-1].kind in {"number", "nothing"} for row in rows)
+        and any(row[place][-1].kind == "number" for row in rows)
+        for place in range(len(chosen))
     )
+    return Table(title=title, name=name, columns=tuple(label_of(each) for each in chosen), numeric=numeric, rows=rows)
 
 
 def _cells(name: str, value: Any) -> tuple[Cell, ...]:
@@ -107,8 +117,9 @@ def _cells(name: str, value: Any) -> tuple[Cell, ...]:
         return tuple(written(_one(name), one) for one in value) or (written(name, None),)
     if is_record(value):
         inner = plain_mapping(value)
-        return tuple(Cell(text=f"{label_of(each)}: {written(each, one).text}") for each, one in inner.items()
-                     if is_simple(one)) or (written(name, None),)
+        return tuple(
+            Cell(text=f"{label_of(each)}: {written(each, one).text}") for each, one in inner.items() if is_simple(one)
+        ) or (written(name, None),)
     return (Cell(text=str(len(value)), kind="number"),)
 
 
@@ -118,4 +129,4 @@ def _worth_showing(names: list[str], mappings: list[Mapping[str, Any]]) -> list[
 
 
 def _filled(value: Any) -> bool:
-    return value is not None and value != "" and value != () and value != []
+    return value is not None and value not in ("", (), [])

@@ -61,9 +61,7 @@ def fields_of(
     return [_field(one, given, refusals, initial) for one in asked_by(door)]
 
 
-def _field(
-    asked: Asked, given: QueryDict | None, refusals: Sequence[Refusal], initial: Mapping[str, Any]
-) -> FormField:
+def _field(asked: Asked, given: QueryDict | None, refusals: Sequence[Refusal], initial: Mapping[str, Any]) -> FormField:
     values = _values(asked, given, initial)
     return FormField(
         name=asked.name,
@@ -179,6 +177,8 @@ def _json(name: str, text: str) -> Any:
         return parse(text.encode())
     except BadInput as refused:
         raise BadInput(
-            *(Refusal(field=name, message=one.message, value=one.value, accepted=one.accepted, rule=one.rule)
-              for one in refused.refusals)
+            *(
+                Refusal(field=name, message=one.message, value=one.value, accepted=one.accepted, rule=one.rule)
+                for one in refused.refusals
+            )
         ) from refused

@@ -9,12 +9,12 @@ from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from dosewright.ground.pure.codes import parse
 from dosewright.ground.pure.roles import READS, Actor, Role
+from dosewright.roof import clock
 from dosewright.roof.api import registry
 from dosewright.roof.api.authentication import actor_on_page
 from dosewright.roof.pages.facts import Table, table_of
@@ -93,7 +93,7 @@ class Shown:
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
     """Show what waits for the person, fullest queues in the order of the work."""
-    actor, at = actor_on_page(request), timezone.now()
+    actor, at = actor_on_page(request), clock.now()
     shown = [_shown(queue, actor, at) for queue in _mine(actor)]
     return render(
         request,
@@ -113,7 +113,9 @@ def _mine(actor: Actor) -> list[Queue]:
 
 def _can_show(queue: Queue, actor: Actor) -> bool:
     look = registry.look_at(queue.subject)
-    return look is not None and registry.shows_page(look) and actor.has(*READS[look.reads]) and set(queue.filters) <= set(look.filters)
+    if look is None or not registry.shows_page(look):
+        return False
+    return actor.has(*READS[look.reads]) and set(queue.filters) <= set(look.filters)
 
 
 def _shown(queue: Queue, actor: Actor, at: datetime) -> Shown:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
-from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from dosewright.ground.pure.cautions import CAUTIONS
 from dosewright.ground.pure.codes import parse
+from dosewright.roof import clock
 from dosewright.roof.api.authentication import actor_on_page
 from dosewright.roof.api.documents import file_of, pdf_answer
 from dosewright.roof.api.tracing import trace_of
@@ -50,4 +50,4 @@ def trace(request: HttpRequest, code: str = "") -> HttpResponse:
 @require_safe
 def document_file(request: HttpRequest, code: str) -> HttpResponse:
     """Send the file of a document; the look is recorded."""
-    return pdf_answer(*file_of(actor_on_page(request), code, at=timezone.now()))
+    return pdf_answer(*file_of(actor_on_page(request), code, at=clock.now()))

@@ -8,13 +8,36 @@ to `EXTRAS`, which gets the actor, the record and the time and returns more cont
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+
 from dosewright.ground.pure.roles import Actor
+from dosewright.roof.pages.notation import address_of
+from printing.plates.files.plate_map import MapLabels, plate_map_svg
 
 Extra = Callable[[Actor, Any, datetime], Mapping[str, Any]]
+
+
+def plate_map(actor: Actor, record: Any, at: datetime) -> Mapping[str, Any]:
+    """Draw the map of a batch's plate, each zone with a link to its page."""
+    if not getattr(record, "plate", None):
+        return {}
+    words = MapLabels(
+        title=_("Plate map of %(code)s") % {"code": record.code},
+        description=_("Zones by code, numbered in the order in which they are taken off."),
+        order=_("Order"),
+        zone=_("Zone"),
+        units=_("Units"),
+        test=_("test zone"),
+        count=_("{count} units"),
+        part=_("part {part} of {parts}"),
+    )
+    drawn = plate_map_svg(record.plate, words, url=lambda code: address_of("zone", code))
+    return {"plate_map": mark_safe(drawn)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,17 +48,82 @@ class Layout:
     columns: tuple[str, ...] = ()
     first: tuple[str, ...] = ()
     hidden: tuple[str, ...] = ()
+    folded: tuple[str, ...] = ()
+    tables: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 PLAIN = Layout()
 
 LAYOUTS: dict[str, Layout] = {
+    "order": Layout(
+        headline=("patient_name", "birth_date", "patient", "substance", "release", "ready_by", "prescriber"),
+        columns=(
+            "code",
+            "state",
+            "patient_name",
+            "patient",
+            "substance",
+            "doses_mg",
+            "starts_on",
+            "ready_by",
+            "urgent",
+        ),
+        first=("lines", "remarks", "signatures"),
+        hidden=("steps", "alerts"),
+        folded=("reports", "versions", "patient_figures"),
+        tables={
+            "lines": ("code", "dose_mg", "times", "administrations", "starts_on", "ends_on", "committed_to"),
+            "signatures": ("printed_name", "registration", "meaning", "at"),
+        },
+    ),
+    "resin-lot": Layout(
+        headline=("formulation_name", "formulation", "target_g", "nominal_strength_mg_g", "expires_on"),
+        columns=("code", "state", "formulation", "started_at", "expires_on"),
+        first=("strength", "assay", "tests"),
+        hidden=("sheet",),
+        tables={
+            "tests": ("kind", "place", "value", "unit", "low", "high", "accepted", "passed", "tested_by", "tested_at"),
+        },
+    ),
+    "ingredient-lot": Layout(
+        headline=("ingredient_name", "supplier_lot", "expires_on", "on_shelf_g"),
+        columns=("code", "state", "ingredient_name", "supplier_lot", "expires_on", "on_shelf_g"),
+    ),
+    "batch": Layout(
+        headline=("printer", "formulation", "resin_lot", "layers", "layer_um", "seconds", "ready_by"),
+        columns=("code", "state", "printer", "formulation", "resin_lot", "zones", "units", "seconds", "ready_by"),
+        first=("zones",),
+        hidden=("plate",),
+        tables={"zones": ("removal_order", "code", "state", "order", "line", "wanted", "spares", "units_per_dose")},
+    ),
+    "zone": Layout(
+        headline=("batch", "batch_state", "order", "line", "wanted", "spares", "units_per_dose"),
+        columns=("code", "state", "batch", "order", "line", "wanted", "spares"),
+        first=("units",),
+        tables={"units": ("number", "code", "state", "dose_ug", "predicted_mass_ug", "predicted_content_ug")},
+    ),
+    "pack": Layout(
+        headline=("order", "line", "batch", "units", "use_by_date"),
+        columns=("code", "state", "order", "line", "batch", "units", "use_by_date"),
+    ),
+    "deviation": Layout(
+        headline=("kind", "batch", "zone", "resin_lot", "opened_by", "opened_at"),
+        columns=("code", "state", "kind", "batch", "zone", "resin_lot", "opened_at"),
+    ),
+    "equipment": Layout(columns=("code", "kind", "name", "formulation", "due_on", "tank_fill")),
+    "printer": Layout(columns=("code", "name", "kind", "mode", "tank")),
+    "patient": Layout(
+        headline=("family_name", "given_name", "birth_date", "sex", "identifiers"),
+        columns=("code", "family_name", "given_name", "birth_date", "sex", "orders"),
+        first=("orders",),
+    ),
+    "alert": Layout(headline=("severity", "message", "order"), columns=("code", "severity", "message", "order")),
     "audit": Layout(columns=("code", "at", "actor", "action", "outcome", "subject", "reason")),
     "document": Layout(headline=("kind", "number", "subject", "made_at")),
     "person": Layout(headline=("printed_name", "profession", "registration", "active")),
 }
 
-EXTRAS: dict[str, Extra] = {}
+EXTRAS: dict[str, Extra] = {"batch": plate_map}
 
 
 def layout_of(subject: str) -> Layout:

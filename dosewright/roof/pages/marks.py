@@ -8,8 +8,9 @@ from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
+from dosewright.ground.pure.errors import Refusal
 from dosewright.roof.pages.facts import Section, Table
-from dosewright.roof.pages.notation import Cell, mark_of, written
+from dosewright.roof.pages.notation import Cell, is_code, label_of, mark_of, written
 
 register = template.Library()
 
@@ -22,6 +23,8 @@ def drawn(cell: Cell) -> SafeString:
             return format_html('<a class="code" href="{}">{}</a>', cell.link, cell.text)
         case "state":
             return state(cell.text)
+        case "secret":
+            return format_html('<code class="secret">{}</code>', cell.text)
         case "digest":
             return format_html('<code class="digest">{}</code>', cell.text)
         case "time":
@@ -65,6 +68,22 @@ def is_table(part: Section | Table) -> bool:
 def zipped(row: Any, numeric: Any) -> Any:
     """Pair the cells of a row with whether their column is of numbers."""
     return zip(row, numeric, strict=True)
+
+
+@register.filter
+def amount(value: Any, name: str) -> SafeString:
+    """Draw a value as the field `name` is written, with its unit."""
+    return drawn(written(name, value))
+
+
+@register.filter
+def blocker(one: Any) -> SafeString:
+    """Draw one thing that stands in the way: what, and what would do instead."""
+    if not isinstance(one, Refusal):
+        return format_html("{}", one if isinstance(one, str) else getattr(one, "message", one))
+    accepted = format_html(' <span class="soft">{}</span>', one.accepted) if one.accepted else ""
+    what = drawn(written("code", one.field)) if is_code(one.field) else format_html("{}", label_of(one.field))
+    return format_html("{}: {}{}", what, one.message, accepted)
 
 
 @register.filter

@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 
 from dosewright.ground.pure.canonical import decimal_text
 from dosewright.roof.api.registry import subject_of
+from dosewright.roof.api.rendering import is_internal
 
 UNITS = {
     "_mg_mm3": "mg/mm³",
@@ -40,15 +41,16 @@ UNITS = {
     "_g": "g",
     "_frac": "%",
     "_s": "s",
-    "_days": "d",
+    "_days": "days",
     "_hours": "h",
     "_deg": "°",
     "_c": "°C",
     "_bytes": "bytes",
 }
-ENDINGS = ("_at", "_on", "_date")
+ENDINGS = ("_at", "_on")
+
 STATE_NAMES = frozenset({"state", "outcome", "verdict", "severity", "result"})
-DIGEST_NAMES = ("digest", "sha256", "head", "fingerprint")
+HEX = frozenset("0123456789abcdef")
 MARKS = {
     "waits": "waiting received queried returned quarantined weighing planned queued draft draft-original open "
     "in-review packing mixed tested ready reason",
@@ -58,6 +60,15 @@ MARKS = {
     "over": "stopped rejected cancelled faulted failed destroyed exhausted retired refused fail spoiled reject",
 }
 MARK_OF = {state: mark for mark, states in MARKS.items() for state in states.split()}
+
+
+FIRST = (
+    "what code number state order patient patient_name order_version version screen severity message in_words "
+    "substance release route dose dose_mg ordered_mg calculated_mg times start_date days starts_on ends_on "
+    "administrations name"
+)
+PLACE = {name: place for place, name in enumerate(FIRST.split())}
+"""Texts that were hashed have their names sorted; people read these first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +130,8 @@ def quantity(name: str, value: int | float | Decimal) -> str:
             return _mass_from_ug(exact)
         case "s":
             return duration(exact)
+        case "days":
+            return _days(name, exact)
         case "":
             return number(exact)
         case "°":
@@ -161,6 +174,13 @@ def _mass_from_ug(micrograms: Decimal) -> str:
     return f"{number(micrograms)} {_('micrograms')}"
 
 
+def _days(name: str, days: Decimal) -> str:
+    text = _("1 day") if days == 1 else _("%(number)s days") % {"number": number(days)}
+    if name.startswith("age") and days > 730:
+        return _("%(days)s, about %(years)s years") % {"days": text, "years": f"{days / Decimal('365.25'):.1f}"}
+    return text
+
+
 def _moment(value: datetime) -> Cell:
     local = timezone.localtime(value) if value.tzinfo else value
     return Cell(text=date_format(local, "j M Y, H:i"), kind="time", exact=value.isoformat())
@@ -169,11 +189,15 @@ def _moment(value: datetime) -> Cell:
 def _text(name: str, text: str) -> Cell:
     if name in STATE_NAMES or name.endswith("_state"):
         return Cell(text=text, kind="state")
-    if name.endswith(DIGEST_NAMES) and len(text) == 64:
+    if name == "token":
+        return Cell(text=text, kind="secret")
+    if len(text) == 64 and HEX.issuperset(text):
         return Cell(text=text, kind="digest")
     if is_code(text):
         subject = subject_of(text)
         return Cell(text=text, kind="code", link=address_of(subject, text) if subject else "")
+    if _looks_like_date(text):
+        return Cell(text=date_format(date.fromisoformat(text), "j M Y"), kind="time", exact=text)
     if _looks_like_moment(text):
         return _moment(datetime.fromisoformat(text.replace("Z", "+00:00")))
     unit_named = any(name.endswith(ending) for ending in UNITS)
@@ -184,6 +208,16 @@ def _text(name: str, text: str) -> Cell:
 
 def _looks_like_moment(text: str) -> bool:
     return len(text) >= 20 and text[4:5] == "-" and text[10:11] == "T" and (text.endswith("Z") or text[-6] in "+-")
+
+
+def _looks_like_date(text: str) -> bool:
+    if len(text) != 10 or text[4] != "-" or text[7] != "-" or not text.replace("-", "").isdigit():
+        return False
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _looks_like_number(text: str) -> bool:
@@ -198,7 +232,11 @@ def address_of(subject: str, code: str) -> str:
 
 
 def plain_mapping(record: Any) -> Mapping[str, Any]:
-    """Return the fields of a dataclass or mapping by name, in their order."""
+    """Return the fields of a dataclass in their order, or of a mapping in ours; numbers of rows are left out."""
     if isinstance(record, Mapping):
-        return {str(name): value for name, value in record.items()}
-    return {name: getattr(record, name) for name in record.__dataclass_fields__}
+        was_hashed = list(record) == sorted(record)
+        ordered = sorted(record, key=lambda name: PLACE.get(str(name), len(PLACE))) if was_hashed else record
+        found = {str(name): record[name] for name in ordered}
+    else:
+        found = {name: getattr(record, name) for name in record.__dataclass_fields__}
+    return {name: value for name, value in found.items() if not is_internal(name)}

@@ -15,7 +15,6 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
@@ -23,6 +22,7 @@ from django.views.decorators.http import require_http_methods
 from dosewright.ground.pure.errors import NotThere, Refused
 from dosewright.ground.pure.roles import READS, Actor, Role
 from dosewright.ground.rest import LOOKS, Door, plain
+from dosewright.roof import clock
 from dosewright.roof.api import registry
 from dosewright.roof.api.authentication import actor_on_page
 from dosewright.roof.api.problems import status_of
@@ -41,7 +41,8 @@ from dosewright.roof.pages.order_form import (
 )
 from dosewright.roof.pages.signed_in import signed_in
 
-CODE_OF_PATIENT = ("patient.code", gettext_lazy("Patient code"), "text", (), gettext_lazy("Of a patient who is on file here."), False)
+ON_FILE = gettext_lazy("Of a patient who is on file here.")
+CODE_OF_PATIENT = ("patient.code", gettext_lazy("Patient code"), "text", (), ON_FILE, False)
 SUBSTANCE = ("substance", gettext_lazy("Substance"), "text", (), "", True)
 PRESCRIBER = ("prescriber.registration", gettext_lazy("Prescriber's registration"), "text", (), "", False)
 REASON = ("change_reason", gettext_lazy("Why it changes"), "text", (), "", True)
@@ -70,13 +71,15 @@ def change(request: HttpRequest, code: str, verb: str) -> HttpResponse:
 
 
 def _handle(request: HttpRequest, door: type[Door], code: str) -> HttpResponse:
-    actor, at = actor_on_page(request), timezone.now()
+    actor, at = actor_on_page(request), clock.now()
     if not has_role(actor, door):
         raise not_for(actor, door)
     if request.method != "POST":
         return _form(request, door, code, actor, _before(request, door, code, actor))
-    typed = Typed(values={name: value for name, value in request.POST.items() if isinstance(value, str)},
-                  steps=steps_typed(request.POST))
+    typed = Typed(
+        values={name: value for name, value in request.POST.items() if isinstance(value, str)},
+        steps=steps_typed(request.POST),
+    )
     if "add" in request.POST or "drop" in request.POST:
         return _form(request, door, code, actor, _stepped(typed, "add" in request.POST))
     raw: dict[str, Any] = {"order": order_json(typed.values, steps=typed.steps)}
@@ -98,7 +101,7 @@ def _before(request: HttpRequest, door: type[Door], code: str, actor: Actor) -> 
         if request.GET.get("patient"):
             values["patient.code"] = request.GET["patient"]
         return Typed(values=values, steps=1)
-    at = timezone.now()
+    at = clock.now()
     values, steps = typed_from(plain(door().shown(actor, code, at=at)))
     values["patient.code"] = LOOKS["order"]().one(actor, code, at=at).patient
     return Typed(values=values, steps=steps)
@@ -163,5 +166,5 @@ def _substances(actor: Actor) -> list[str]:
     look = registry.look_at("substance")
     if look is None or not actor.has(*READS[look.reads]):
         return []
-    page = look().page(actor, after="", limit=200, filters={}, at=timezone.now())
+    page = look().page(actor, after="", limit=200, filters={}, at=clock.now())
     return [one.name for one in page.items]

@@ -9,11 +9,11 @@ from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from dosewright.ground.pure.roles import READS, Actor
 from dosewright.ground.rest import Door
+from dosewright.roof import clock
 from dosewright.roof.api import registry
 from dosewright.roof.api.authentication import actor_on_page
 from dosewright.roof.api.look_views import page_asked
@@ -23,7 +23,7 @@ from dosewright.roof.pages.layouts import Layout, extra_for, layout_of
 from dosewright.roof.pages.notation import label_of, plain_mapping
 from dosewright.roof.pages.signed_in import signed_in
 
-LEADING = ("code", "state", "version")
+LEADING = ("code", "state", "version", "blockers")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +31,7 @@ class Way:
     """One door as a page offers it: open to this person now, or with who could take it."""
 
     title: str
+    verb: str
     hint: str
     address: str
     signed: bool
@@ -53,7 +54,7 @@ def many(request: HttpRequest, subject: str) -> HttpResponse:
     look = registry.look_at(subject)
     if look is None or not registry.shows_page(look):
         raise Http404
-    actor, at = actor_on_page(request), timezone.now()
+    actor, at = actor_on_page(request), clock.now()
     query = {name: value for name, value in request.GET.items() if value}
     asked = page_asked(query, look)
     page = look().page(actor, at=at, **asked)
@@ -80,11 +81,12 @@ def _columns(subject: str, items: Any) -> tuple[str, ...]:
 @require_safe
 def one(request: HttpRequest, subject: str, code: str) -> HttpResponse:
     """Show one record and every door that leads on from it."""
-    actor, at = actor_on_page(request), timezone.now()
+    actor, at = actor_on_page(request), clock.now()
     record = seen(actor, subject, code, at=at)
     if record is None and not registry.doors_on(subject):
         raise Http404
     layout = layout_of(subject)
+    ways = ways_from(actor, subject, code, record, back=request.GET.get("back", ""))
     context = {
         **facts_of(record, layout),
         "title": title_of(subject),
@@ -92,7 +94,8 @@ def one(request: HttpRequest, subject: str, code: str) -> HttpResponse:
         "code": code,
         "record": record,
         "state": state_of(record),
-        "ways": ways_from(actor, subject, code, record, back=request.GET.get("back", "")),
+        "ways": ways,
+        "verbs": {way.verb for way in ways.open},
         "here": subject,
         "may_trace": actor.has(*READS["trace"]) and registry.subject_of(code) is not None,
         **extra_for(subject, actor, record, at=at),
@@ -115,13 +118,19 @@ def seen(actor: Actor, subject: str, code: str, *, at: datetime) -> Any:
 def facts_of(record: Any, layout: Layout) -> dict[str, Any]:
     """Return headline and sections of a record by its layout."""
     if record is None:
-        return {"headline": None, "section": None}
+        return {"headline": None, "section": None, "open_parts": [], "folded_parts": []}
     values = plain_mapping(record)
     head = {name: values[name] for name in layout.headline if name in values}
     hidden = (*LEADING, *layout.headline, *layout.hidden)
     order = [*(name for name in layout.first if name in values), *(name for name in values if name not in layout.first)]
     rest = {name: values[name] for name in order}
-    return {"headline": section_of(head), "section": section_of(rest, hidden=hidden)}
+    whole = section_of(rest, hidden=hidden, columns=layout.tables)
+    return {
+        "headline": section_of(head),
+        "section": whole,
+        "open_parts": [part for part in whole.parts if part.name not in layout.folded],
+        "folded_parts": [part for part in whole.parts if part.name in layout.folded],
+    }
 
 
 def ways_from(actor: Actor, subject: str, code: str, record: Any, *, back: str = "") -> Ways:
@@ -145,6 +154,7 @@ def way_to(door: type[Door], code: str, *, back: str = "") -> Way:
     query = f"?{urlencode({'back': back})}" if back else ""
     return Way(
         title=str(door.title),
+        verb=door.verb,
         hint=str(door.hint),
         address=f"{address}{query}",
         signed=door.rule().signed,

@@ -115,9 +115,16 @@ def _drawn(box: Box, centre: str) -> SafeString:
         '<rect class="{}" x="{}" y="{}" width="{}" height="{}" rx="3"/>'
         '<text class="kind" x="{}" y="{}">{}</text><text class="name" x="{}" y="{}">{}</text>',
         "box centre" if centre in box.codes else "box",
-        box.x, box.y, WIDTH, HEIGHT,
-        box.x + 8, box.y + 13, box.kind,
-        box.x + 8, box.y + 27, label if len(label) <= 15 else f"{label[:14]}…",
+        box.x,
+        box.y,
+        WIDTH,
+        HEIGHT,
+        box.x + 8,
+        box.y + 13,
+        box.kind,
+        box.x + 8,
+        box.y + 27,
+        label if len(label) <= 15 else f"{label[:14]}…",
     )
     if several or subject is None:
         return format_html("<g>{}</g>", body)
