@@ -11,7 +11,7 @@ class Work(models.Model):
     WAITING, LEASED, DONE, FAILED, CANCELLED = "waiting", "leased", "done", "failed", "cancelled"
 
     site = models.ForeignKey("ground.Site", on_delete=models.PROTECT, related_name="+")
-    kind = models.CharField(max_length=60)
+    kind = models.CharField(max_length=160)
     key = models.CharField(max_length=120, unique=True)
     payload = models.TextField()
     state = models.CharField(max_length=10, default=WAITING)

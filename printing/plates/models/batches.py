@@ -72,7 +72,7 @@ class Zone(models.Model):
     code = models.CharField(max_length=20, unique=True)
     batch = models.ForeignKey(PrintBatch, on_delete=models.PROTECT, related_name="zones")
     line = models.ForeignKey("prescriptions.DoseLine", on_delete=models.PROTECT, null=True, related_name="+")
-    sized = models.ForeignKey(SizedLine, on_delete=models.PROTECT, null=True, related_name="+")
+    sized = models.ForeignKey(SizedLine, on_delete=models.PROTECT, null=True, related_name="zones")
     part = models.PositiveSmallIntegerField(default=1)
     parts = models.PositiveSmallIntegerField(default=1)
     wanted = models.PositiveIntegerField()
