@@ -232,7 +232,7 @@ def set_up_room(stage: Stage, site: Site, formulation: str, resin_lot: str) -> H
             name="training printer 1",
             kind="training printer",
             mode="link",
-            plate_um=(120_000, 120_000),
+            plate_um=(145_000, 145_000),
             build_height_um=60_000,
             tank_minimum_ul=60_000,
             loss_ul=3_000,

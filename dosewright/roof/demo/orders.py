@@ -62,11 +62,16 @@ def scenario(today: date) -> Any:
 
 def take_in(stage: Stage, requests: list[tuple[str, OrderRequest | Refused]]) -> list[Taken]:
     """Enter every order, wait for both screens, have it checked; return what became of each."""
-    taken = [_enter(stage, reference, request) for reference, request in requests]
+    taken = enter_all(stage, requests)
     for one in taken:
         if one.code and one.refused is None:
             _check(stage, one)
     return taken
+
+
+def enter_all(stage: Stage, requests: list[tuple[str, OrderRequest | Refused]]) -> list[Taken]:
+    """Enter every order, signed by the prescriber or attested; return what became of each."""
+    return [_enter(stage, reference, request) for reference, request in requests]
 
 
 def _enter(stage: Stage, reference: str, request: OrderRequest | Refused) -> Taken:

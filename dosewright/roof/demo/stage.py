@@ -46,12 +46,16 @@ class Stage:
 
     home: Path
     passwords: dict[str, str] = field(default_factory=dict)
-    offset: timedelta = -HEAD_START
+    offset: timedelta = timedelta()
 
     def open(self) -> None:
-        """Make the passwords and start the clock."""
+        """Make the passwords; they lie in the home, readable by its owner alone."""
         self.passwords = {username: f"{secrets.token_hex(2)}-{secrets.token_hex(3)}" for username, *_ in PEOPLE}
-        write_secret(self.home / "keys" / "demo_logins.json", json.dumps(self.passwords, indent=1))
+        write_secret(self.home / "keys" / "invented_logins.json", json.dumps(self.passwords, indent=1))
+
+    def start_clock(self) -> None:
+        """Begin in the past; for demo homes."""
+        self.offset = -HEAD_START
         clock.set_demo_offset(self.home, self.offset)
 
     def now(self) -> datetime:
