@@ -15,7 +15,7 @@ from dosewright.roof.api.registry import look_at, shows_page
 
 GROUPS = (
     (_("Orders"), ("order", "patient", "substance")),
-    (_("Making"), ("batch", "zone", "deviation", "resin-lot", "ingredient-lot", "formulation")),
+    (_("Making"), ("plan", "batch", "zone", "deviation", "resin-lot", "ingredient-lot", "tank-fill", "formulation")),
     (_("Giving out"), ("pack", "document")),
     (_("Site"), ("printer", "equipment", "person")),
     (_("Record"), ("audit",)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, is_dataclass
+from dataclasses import dataclass, field, is_dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -56,7 +56,9 @@ def section_of(
         if is_simple(value):
             items.append(Item(label=label_of(each), cells=(written(each, value),)))
         elif is_record(value):
-            parts.append(section_of(value, title=label_of(each), name=each))
+            inner = section_of(value, title=label_of(each), name=each)
+            if inner.items or inner.parts:
+                parts.append(inner)
         else:
             _add_several(each, list(value), items, parts, columns.get(each, ()))
     return Section(title=title, name=name, items=tuple(items), parts=tuple(parts))
@@ -108,6 +110,16 @@ def table_of(records: Sequence[Any], *, title: str = "", name: str = "", columns
         for place in range(len(chosen))
     )
     return Table(title=title, name=name, columns=tuple(label_of(each) for each in chosen), numeric=numeric, rows=rows)
+
+
+def linked(table: Table, subject: str) -> Table:
+    """Return a list of records of one kind with its first column leading to their pages."""
+    rows = tuple(((_to_page(row[0][0], subject),), *row[1:]) if row else row for row in table.rows)
+    return replace(table, rows=rows)
+
+
+def _to_page(cell: Cell, subject: str) -> Cell:
+    return cell if cell.link or cell.kind == "nothing" else replace(cell, kind="code", link=f"/{subject}/{cell.text}")
 
 
 def _cells(name: str, value: Any) -> tuple[Cell, ...]:

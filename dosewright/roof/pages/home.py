@@ -17,10 +17,9 @@ from dosewright.ground.pure.roles import READS, Actor, Role
 from dosewright.roof import clock
 from dosewright.roof.api import registry
 from dosewright.roof.api.authentication import actor_on_page
-from dosewright.roof.pages.facts import Table, table_of
-from dosewright.roof.pages.layouts import layout_of
+from dosewright.roof.pages.facts import Table
 from dosewright.roof.pages.notation import address_of
-from dosewright.roof.pages.records import Way, way_to
+from dosewright.roof.pages.records import Way, list_table, way_to
 from dosewright.roof.pages.signed_in import signed_in
 
 MOST = 8
@@ -126,7 +125,7 @@ def _shown(queue: Queue, actor: Actor, at: datetime) -> Shown:
         title=queue.title,
         why=queue.why,
         subject=queue.subject,
-        table=table_of(page.items, columns=layout_of(queue.subject).columns),
+        table=list_table(queue.subject, page.items),
         count=f"{len(page.items)}+" if page.next_after else str(len(page.items)),
         address=f"/{queue.subject}{query}",
     )

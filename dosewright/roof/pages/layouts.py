@@ -85,6 +85,13 @@ LAYOUTS: dict[str, Layout] = {
             "tests": ("kind", "place", "value", "unit", "low", "high", "accepted", "passed", "tested_by", "tested_at"),
         },
     ),
+    "formulation": Layout(
+        headline=("name", "number", "substance", "release", "nominal_strength_mg_g", "storage"),
+        columns=("code", "number", "state", "name", "substance", "release", "nominal_strength_mg_g"),
+        first=("ranges", "finishing"),
+        hidden=("recipe",),
+        folded=("terms", "profiles", "studies", "test_plan", "residues"),
+    ),
     "ingredient-lot": Layout(
         headline=("ingredient_name", "supplier_lot", "expires_on", "on_shelf_g"),
         columns=("code", "state", "ingredient_name", "supplier_lot", "expires_on", "on_shelf_g"),

@@ -7,6 +7,7 @@ from typing import Any
 from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from dosewright.ground.pure.errors import Refusal
 from dosewright.roof.pages.facts import Section, Table
@@ -81,7 +82,7 @@ def blocker(one: Any) -> SafeString:
     """Draw one thing that stands in the way: what, and what would do instead."""
     if not isinstance(one, Refusal):
         return format_html("{}", one if isinstance(one, str) else getattr(one, "message", one))
-    accepted = format_html(' <span class="soft">{}</span>', one.accepted) if one.accepted else ""
+    accepted = format_html(' <span class="soft">– {}: {}</span>', _("accepted"), one.accepted) if one.accepted else ""
     what = drawn(written("code", one.field)) if is_code(one.field) else format_html("{}", label_of(one.field))
     return format_html("{}: {}{}", what, one.message, accepted)
 

@@ -18,7 +18,7 @@ from dosewright.roof.api import registry
 from dosewright.roof.api.authentication import actor_on_page
 from dosewright.roof.api.look_views import page_asked
 from dosewright.roof.api.rights import fits_state, has_role, state_of, who_could
-from dosewright.roof.pages.facts import section_of, table_of
+from dosewright.roof.pages.facts import Table, linked, section_of, table_of
 from dosewright.roof.pages.layouts import Layout, extra_for, layout_of
 from dosewright.roof.pages.notation import label_of, plain_mapping
 from dosewright.roof.pages.signed_in import signed_in
@@ -62,7 +62,7 @@ def many(request: HttpRequest, subject: str) -> HttpResponse:
     context = {
         "title": title_of(subject),
         "subject": subject,
-        "table": table_of(page.items, columns=_columns(subject, page.items)),
+        "table": list_table(subject, page.items),
         "filters": [(name, label_of(name), query.get(name, "")) for name in look.filters],
         "next": f"?{urlencode(more)}" if page.next_after else "",
         "start": f"?{urlencode({k: v for k, v in query.items() if k != 'after'})}" if "after" in query else "",
@@ -75,6 +75,12 @@ def many(request: HttpRequest, subject: str) -> HttpResponse:
 def _columns(subject: str, items: Any) -> tuple[str, ...]:
     layout = layout_of(subject)
     return tuple(one for one in layout.columns if items and one in plain_mapping(items[0])) or ()
+
+
+def list_table(subject: str, records: Any) -> Table:
+    """Return records of one kind as a list, each with the way to its page where it has one."""
+    table = table_of(records, columns=_columns(subject, records))
+    return linked(table, subject) if registry.shows_one(registry.look_at(subject)) else table
 
 
 @signed_in
