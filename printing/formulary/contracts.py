@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
-from dosewright.ground.pure.canonical import decimal_text
+from dosewright.ground.pure.canonical import canonical_text, decimal_text
 from dosewright.ground.pure.errors import Refused
 from printing.core.dose.model import unit_strength_frac
 from printing.core.dose.sizing import DoseNotPossible, SizedDose
-from printing.formulary.content import FormulationFacts, RangeFacts, TermsFacts
+from printing.formulary.content import FormulationFacts, RangeFacts, ResidueFacts, TermsFacts
 
 FITTED = ("unit_strength_frac", "density_mg_mm3", "bleed_mm", "overcure_mm", "leached_mm", "bound_frac")
 
@@ -72,12 +73,24 @@ def formulation_contract(facts: FormulationFacts) -> dict[str, Any]:
             }
             for one in facts.profiles
         ],
+        "test_plan": json.loads(canonical_text(facts.test_plan)),
+        "residues": [_residue_contract(one) for one in facts.residues],
         "lot_life_days": facts.lot_life_days,
         "tank_life_hours": facts.tank_life_hours,
         "shelf_life_days": facts.shelf_life_days,
         "storage": facts.storage,
         "container": facts.container,
         "warnings": list(facts.warnings),
+    }
+
+
+def _residue_contract(one: ResidueFacts) -> dict[str, Any]:
+    return {
+        "residue": one.residue,
+        "content_frac": float(one.content_frac),
+        "limit_mg_day": None if one.limit_mg_day is None else float(one.limit_mg_day),
+        "limit_mg_kg_day": None if one.limit_mg_kg_day is None else float(one.limit_mg_kg_day),
+        "source": one.source,
     }
 
 

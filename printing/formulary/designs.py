@@ -231,10 +231,11 @@ def _unit_strength(
     """The unit strength [mg/mg] and its standard uncertainty: relative parts of lot and transfer in quadrature."""
     if terms.transfer_factor is None or terms.u_transfer_factor is None:
         raise Blocked.because("transfer_factor", "was not measured", accepted="an assayed transfer factor")
-    if resin_mg_g is None:
-        resin, u_resin_frac = facts.nominal_strength_mg_g, facts.u_nominal_strength_frac
-    else:
-        resin, u_resin_frac = resin_mg_g, (u_resin_mg_g or Decimal(0)) / resin_mg_g
+    resin, u_resin_frac = facts.nominal_strength_mg_g, facts.u_nominal_strength_frac
+    if resin_mg_g is not None:
+        if u_resin_mg_g is None:
+            raise BadInput.because("u_resin_strength_mg_g", "is missing", accepted="the lot's standard uncertainty")
+        resin, u_resin_frac = resin_mg_g, u_resin_mg_g / resin_mg_g
     strength = unit_strength
     if strength is None:
         strength = Decimal(repr(unit_strength_frac(float(resin), float(terms.transfer_factor))))
