@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -93,3 +94,10 @@ def _die_with_parent() -> None:
         ctypes.CDLL(None).prctl(1, signal.SIGTERM)
         if os.getppid() == 1:
             os._exit(0)
+
+
+def free_port() -> int:
+    """Return a loopback port that is free now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
