@@ -98,7 +98,7 @@ class PeopleLook(Look):
                 profession=one.profession,
                 registration=one.registration,
                 active=one.is_active,
-                roles=tuple(grant.role for grant in one.current),  # type: ignore[attr-defined]
+                roles=tuple(grant.role for grant in one.current),
             )
             for one in rows[:limit]
         ]

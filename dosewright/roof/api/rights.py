@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from dosewright.ground.pure.roles import Actor, Role, Rule
 from dosewright.ground.rest import Door
@@ -16,14 +17,14 @@ from dosewright.ground.transitions import MACHINES
 from dosewright.roof.api.registry import machine_of_subject
 
 WORDS = {
-    Role.PRESCRIBER: _("a prescriber"),
-    Role.TECHNICIAN: _("a technician"),
-    Role.PHARMACIST: _("a pharmacist"),
-    Role.AUDITOR: _("an auditor"),
-    Role.SCIENTIST: _("a formulation scientist"),
-    Role.MANAGER: _("a site manager"),
-    Role.SYSTEM: _("the system"),
-    Role.PRINTER: _("a printer"),
+    Role.PRESCRIBER: gettext_lazy("a prescriber"),
+    Role.TECHNICIAN: gettext_lazy("a technician"),
+    Role.PHARMACIST: gettext_lazy("a pharmacist"),
+    Role.AUDITOR: gettext_lazy("an auditor"),
+    Role.SCIENTIST: gettext_lazy("a formulation scientist"),
+    Role.MANAGER: gettext_lazy("a site manager"),
+    Role.SYSTEM: gettext_lazy("the system"),
+    Role.PRINTER: gettext_lazy("a printer"),
 }
 
 
@@ -65,7 +66,7 @@ def fits_state(door: type[Door], state: str | None) -> bool:
 
 def who_could(rule: Rule) -> str:
     """Return in words who may do what the rule is of: "a pharmacist other than the prescriber"."""
-    people = _(" or ").join(WORDS[role] for role in Role if role in rule.roles)
+    people = _(" or ").join(str(WORDS[role]) for role in Role if role in rule.roles)
     if rule.is_one_of:
         return _("%(people)s, the %(one)s of this record alone") % {"people": people, "one": rule.is_one_of}
     if rule.differs:

@@ -74,7 +74,7 @@ def sign_in(request: HttpRequest, *, username: str, password: str, channel: Chan
         refused = _no_entry()
         record_refusal(actor, ACTION, refused, at=at, subject=user.code)
         raise refused
-    login(request, user, backend=BACKEND)  # type: ignore[arg-type]
+    login(request, user, backend=BACKEND)
     return user
 
 

@@ -57,4 +57,5 @@ def _collection(subject: str) -> Any:
 
 
 def _view(name: str, methods: dict[str, Any], **attributes: Any) -> Any:
-    return type(name, (APIView,), {**methods, **attributes}).as_view()
+    view: type[APIView] = type(name, (APIView,), {**methods, **attributes})
+    return view.as_view()

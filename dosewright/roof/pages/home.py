@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from dosewright.ground.pure.codes import parse
 from dosewright.ground.pure.roles import READS, Actor, Role
+from dosewright.ground.rest import DOORS, LOOKS
 from dosewright.roof import clock
 from dosewright.roof.api import registry
 from dosewright.roof.api.authentication import actor_on_page
@@ -118,7 +119,7 @@ def _can_show(queue: Queue, actor: Actor) -> bool:
 
 
 def _shown(queue: Queue, actor: Actor, at: datetime) -> Shown:
-    look = registry.LOOKS[queue.subject]
+    look = LOOKS[queue.subject]
     page = look().page(actor, after="", limit=MOST, filters=queue.filters, at=at)
     query = f"?{urlencode(queue.filters)}" if queue.filters else ""
     return Shown(
@@ -134,7 +135,7 @@ def _shown(queue: Queue, actor: Actor, at: datetime) -> Shown:
 def begin(actor: Actor) -> list[Way]:
     """Return the doors by which the actor can begin something new."""
     ways = []
-    for door in registry.DOORS.values():
+    for door in DOORS.values():
         if door.creates and door.subject not in {"audit", "token"} and actor.has(*door.rule().roles):
             ways.append(way_to(door, ""))
     return ways

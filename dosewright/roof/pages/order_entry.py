@@ -21,7 +21,7 @@ from django.views.decorators.http import require_http_methods
 
 from dosewright.ground.pure.errors import NotThere, Refused
 from dosewright.ground.pure.roles import READS, Actor, Role
-from dosewright.ground.rest import LOOKS, Door, plain
+from dosewright.ground.rest import DOORS, LOOKS, Door, plain
 from dosewright.roof import clock
 from dosewright.roof.api import registry
 from dosewright.roof.api.authentication import actor_on_page
@@ -60,14 +60,14 @@ class Typed:
 @require_http_methods(["GET", "HEAD", "POST"])
 def enter(request: HttpRequest) -> HttpResponse:
     """Enter a new order."""
-    return _handle(request, registry.DOORS["order+"], "")
+    return _handle(request, DOORS["order+"], "")
 
 
 @signed_in
 @require_http_methods(["GET", "HEAD", "POST"])
 def change(request: HttpRequest, code: str, verb: str) -> HttpResponse:
     """Amend an order, or send a returned one in again."""
-    return _handle(request, registry.DOORS[f"order/{verb}"], code)
+    return _handle(request, DOORS[f"order/{verb}"], code)
 
 
 def _handle(request: HttpRequest, door: type[Door], code: str) -> HttpResponse:

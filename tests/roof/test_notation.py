@@ -1,0 +1,127 @@
+"""How values are written: whole, with unit, without a zero or point that can be misread."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from dosewright.ground.pure.codes import numbered_code
+from dosewright.roof.api import registry
+from dosewright.roof.pages.facts import Table, section_of, table_of
+from dosewright.roof.pages.notation import label_of, written
+from dosewright.roof.pages.trace_drawing import drawing
+
+registry.load()
+
+# Leading zero, no trailing zero, commas from 1,000 on, no symbol for micro with masses: ISMP list of
+# error-prone abbreviations, symbols and dose designations (R-58, R-59). The rest is the house's choice.
+WRITTEN: list[tuple[str, Any, str]] = [
+    ("dose_mg", Decimal("2.50"), "2.5 mg"),
+    ("dose_mg", Decimal("0.5"), "0.5 mg"),
+    ("dose_mg", Decimal("1200"), "1,200 mg"),
+    ("dose_mg", "1.75", "1.75 mg"),
+    ("predicted_mass_ug", 92_500, "92.5 mg"),
+    ("predicted_content_ug", 125, "125 micrograms"),
+    ("target_ug", 200_000_000, "200 g"),
+    ("height_um", 6_200, "6.2 mm"),
+    ("layer_um", 50, "50 µm"),
+    ("resin_ul", 1_500, "1.5 mL"),
+    ("deviation_frac", Decimal("-0.004"), "−0.4 %"),
+    ("assay_frac", Decimal("0.995"), "99.5 %"),
+    ("layer_s", Decimal("4.2"), "4.2 s"),
+    ("least_s", 5400, "1 h 30 min"),
+    ("lot_life_days", 1, "1 day"),
+    ("age_days", 2767, "2,767 days, about 7.6 years"),
+    ("starts_on", date(2026, 3, 9), "9 Mar 2026"),
+    ("start_date", "2026-03-09", "9 Mar 2026"),
+    ("active", False, "no"),
+    ("anything", None, "–"),
+    ("count", 0, "0"),
+    ("share", 0.123456789, "0.123457"),
+]
+
+
+@pytest.mark.parametrize(("name", "value", "text"), WRITTEN)
+def test_a_value_is_written(name: str, value: Any, text: str) -> None:
+    assert written(name, value).text == text
+
+
+def test_kinds_of_cells() -> None:
+    order = numbered_code("order", 7)
+    assert written("order", order).link == f"/order/{order}"
+    unit = numbered_code("unit", 7)
+    assert written("unit", unit).link == f"/trace/{unit}"
+    assert written("order", order[:-1] + ("3" if order[-1] != "3" else "4")).kind == "text"
+    assert written("state", "received").kind == "state"
+    assert written("anything", "0" * 64).kind == "digest"
+    assert written("token", "0" * 64).kind == "secret"
+    at = written("at", datetime(2026, 3, 2, 9, 0, tzinfo=UTC))
+    assert (at.text, at.exact) == ("2 Mar 2026, 09:00", "2026-03-02T09:00:00+00:00")
+
+
+def test_labels_leave_the_unit_to_the_value() -> None:
+    assert [label_of(name) for name in ("dose_mg", "ready_by", "made_at", "birth_date", "s", "days")] == [
+        "Dose",
+        "Ready by",
+        "Made",
+        "Birth date",
+        "S",
+        "Days",
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inner:
+    number: int
+    dose_mg: Decimal
+    times: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outer:
+    code: str
+    user_id: int
+    lines: tuple[Inner, ...]
+    one: Inner
+    names: tuple[str, ...]
+    odd: tuple[Any, ...]
+
+
+def test_any_record_has_a_page() -> None:
+    inner = Inner(number=1, dose_mg=Decimal("2.5"), times=("07:00", "13:00"))
+    record = Outer(code="x", user_id=4, lines=(inner, inner), one=inner, names=("a", "b"), odd=({"deep": {"er": 1}},))
+    section = section_of(record)
+    assert [item.label for item in section.items] == ["Code", "Names"]
+    lines, one, odd = section.parts
+    assert isinstance(lines, Table)
+    assert lines.columns == ("Number", "Dose", "Times")
+    assert lines.numeric == (True, True, False)
+    assert [cell.text for cell in lines.rows[0][2]] == ["07:00", "13:00"]
+    assert (one.title, odd.title) == ("One", "Odd 1")
+
+
+def test_a_table_shows_chosen_columns_that_exist() -> None:
+    table = table_of([{"b": 1, "a": 2}], columns=("a", "c"))
+    assert table.columns == ("A",)
+    assert table_of([]).rows == ()
+
+
+def test_the_picture_of_a_trace_groups_alike_units_and_links_the_rest() -> None:
+    zone, pack = numbered_code("zone", 1), numbered_code("pack", 1)
+    units = [numbered_code("unit", number) for number in range(5)]
+    nodes = [{"kind": "zone", "code": zone}, {"kind": "pack", "code": pack}]
+    nodes += [{"kind": "unit", "code": code} for code in units]
+    edges = [{"from": pack, "to": code, "how": "holds"} for code in units[:4]]
+    edges += [{"from": code, "to": zone, "how": "stood in"} for code in units]
+    picture = drawing(nodes, edges, centre=pack)
+    assert "4 units" in picture
+    assert f'href="/trace/{units[4]}"' in picture
+    assert f'href="/pack/{pack}"' in picture or f'href="/trace/{pack}"' in picture
+    assert picture.count('class="edge"') == 3
+    assert 'class="box centre"' in picture
+    assert "style=" not in picture
+    assert drawing([], [], centre=pack).startswith("<svg")
