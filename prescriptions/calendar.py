@@ -38,9 +38,7 @@ def administrations(regimen: Regimen, doses: Sequence[OrderedDose]) -> tuple[Adm
 
 def line_administrations(line: Line) -> tuple[Administration, ...]:
     """Return every dose of ``line`` in order of time; their number is the line's count."""
-    return tuple(
-        Administration(on_date=day, at=at, dose_mg=line.dose_mg) for day in line.dates for at in line.times
-    )
+    return tuple(Administration(on_date=day, at=at, dose_mg=line.dose_mg) for day in line.dates for at in line.times)
 
 
 def daily_totals_mg(given: Iterable[Administration]) -> dict[date, Decimal]:

@@ -135,9 +135,7 @@ def unsupported(step: Step, *, field: str) -> list[Refusal]:
 
     def refuse(part: str, what: str, value: str) -> None:
         message = f"{what} are not taken yet"
-        found.append(
-            Refusal(field=f"{field}.{part}", message=message, value=value, accepted=accepted, rule="timing")
-        )
+        found.append(Refusal(field=f"{field}.{part}", message=message, value=value, accepted=accepted, rule="timing"))
 
     if isinstance(step.timing, MealSlots):
         refuse("slots", "meal slots", ", ".join(step.timing.slots))

@@ -79,9 +79,7 @@ def screen_dates(facts: ScreenInput) -> list[Finding]:
     ):
         if birth_date > latest:
             message = f"the birth date is after {latest.isoformat()}"
-            found.append(
-                _alert(rule, Severity.BLOCK, place, message, birth_date.isoformat(), latest.isoformat())
-            )
+            found.append(_alert(rule, Severity.BLOCK, place, message, birth_date.isoformat(), latest.isoformat()))
     return found
 
 
@@ -126,9 +124,7 @@ def _screen_in_date(facts: ScreenInput, weight_date: date) -> list[Finding]:
     if weight_date > facts.today or weight_date < birth_date:
         message = "the weight is dated in the future or before birth"
         limit = f"{birth_date.isoformat()} to {facts.today.isoformat()}"
-        return [
-            _alert("weight-date", Severity.BLOCK, "patient.weight", message, weight_date.isoformat(), limit)
-        ]
+        return [_alert("weight-date", Severity.BLOCK, "patient.weight", message, weight_date.isoformat(), limit)]
     print_date = max(facts.print_start_date, birth_date)
     valid_days = weight_valid_days(age_on(birth_date, print_date))
     old_days = (print_date - weight_date).days
@@ -157,9 +153,7 @@ def screen_allergies(facts: ScreenInput) -> list[Finding]:
         return [_alert("allergies-not-recorded", Severity.REASON, "patient.allergies", message)]
     if (allergies.status == "listed") != bool(allergies.entries):
         message = "the allergies stated and the entries contradict each other"
-        return [
-            _alert("allergies-contradict", Severity.BLOCK, "patient.allergies", message, allergies.status)
-        ]
+        return [_alert("allergies-contradict", Severity.BLOCK, "patient.allergies", message, allergies.status)]
     return [found for entry in allergies.entries for found in _screen_entry(entry, facts.substance)]
 
 
@@ -270,9 +264,7 @@ def screen_form(facts: ScreenInput) -> list[Finding]:
     if facts.release_made is not None and facts.release_made != facts.release_ordered:
         message = f"{facts.release_ordered} release is ordered, {facts.release_made} release would be made"
         found.append(
-            _alert(
-                "release-class", Severity.BLOCK, "release", message, facts.release_made, facts.release_ordered
-            )
+            _alert("release-class", Severity.BLOCK, "release", message, facts.release_made, facts.release_ordered)
         )
     if facts.route != "oral":
         message = "only forms to be swallowed are made"
@@ -283,9 +275,7 @@ def screen_form(facts: ScreenInput) -> list[Finding]:
 def screen_duplicates(facts: ScreenInput) -> list[Finding]:
     """Name every other active order of the same moiety."""
     message = "another order of the same substance is active"
-    return [
-        _alert("duplicate-order", Severity.REASON, "substance", message, code) for code in facts.other_orders
-    ]
+    return [_alert("duplicate-order", Severity.REASON, "substance", message, code) for code in facts.other_orders]
 
 
 RULES: Final[tuple[Callable[[ScreenInput], list[Finding]], ...]] = (

@@ -115,3 +115,13 @@ def verified_order(cast: Cast, request: OrderRequest | None = None, *, at: datet
     code = screened_order(cast, request or order_request(), at=at)
     verify(cast, code, at=at)
     return code
+
+
+def another_child(number: int) -> dict[str, Any]:
+    """Return an invented child that is not the demo order's, for `order_request(patient=...)`."""
+    return {
+        "identifier": {"system": "urn:demo:hospital-number", "value": f"D-{2000 + number}"},
+        "family_name": f"Ostrander{'abcdefghij'[number % 10]}",
+        "given_name": "Maribel",
+        "birth_date": f"2018-{1 + number % 12:02d}-11",
+    }

@@ -104,9 +104,7 @@ def read_orders(value: object, *, today: date) -> tuple[OrderRequest | BadInput,
         if isinstance(one, OrderRequest) and first.setdefault(one.reference, index) != index:
             message = f"order {first[one.reference] + 1} of this list has the same reference"
             accepted = "each reference once"
-            one = BadInput(
-                Refusal(field="reference", message=message, value=one.reference, accepted=accepted)
-            )
+            one = BadInput(Refusal(field="reference", message=message, value=one.reference, accepted=accepted))
         read.append(one)
     return tuple(read)
 

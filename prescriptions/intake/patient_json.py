@@ -114,9 +114,7 @@ def _allergies(value: object, place: str, refusals: list[Refusal]) -> Any:
     status = reader.read("status", choice_of(ALLERGY_STATES))
     written = reader.found.get("entries")
     entries = [] if written in (None, []) else reader.read("entries", read_list)
-    texts = [
-        item_of(text_of(120), one, f"{place}.entries[{n}]", refusals) for n, one in enumerate(entries or [])
-    ]
+    texts = [item_of(text_of(120), one, f"{place}.entries[{n}]", refusals) for n, one in enumerate(entries or [])]
     if status is not None and entries is not None and (status == "listed") != bool(entries):
         accepted = 'entries with "listed", and none with any other status'
         reader.refuse("entries", "status and entries contradict each other", value=status, accepted=accepted)

@@ -14,9 +14,7 @@ Value = TypeVar("Value")
 
 _DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _TIME: Final = re.compile(r"(?:[01][0-9]|2[0-3]):[0-5][0-9]")
-_MOMENT: Final = re.compile(
-    r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2})?(Z|[+-][0-9]{2}:[0-9]{2})"
-)
+_MOMENT: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2})?(Z|[+-][0-9]{2}:[0-9]{2})")
 _CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 _SHOWN: Final = 60
 _EARLIEST: Final = date(1890, 1, 1)
@@ -40,17 +38,13 @@ class Reader:
         for name in self.found:
             if name not in names:
                 accepted = f"one of {', '.join(names)}"
-                self.refuse(
-                    shown(name), "the name is not known here", value=name, accepted=accepted, rule="name"
-                )
+                self.refuse(shown(name), "the name is not known here", value=name, accepted=accepted, rule="name")
 
     def place(self, name: str) -> str:
         """Return the path of ``name`` such as "regimen.steps[0].dose"."""
         return ".".join(part for part in (self.path, name) if part) or "order"
 
-    def refuse(
-        self, name: str, message: str, *, value: object = None, accepted: str, rule: str = "invalid"
-    ) -> None:
+    def refuse(self, name: str, message: str, *, value: object = None, accepted: str, rule: str = "invalid") -> None:
         """Note one refusal of ``name``."""
         written = None if value is None else shown(value)
         self.refusals.append(
@@ -78,9 +72,7 @@ def shown(value: object) -> str:
     return clean if len(text) <= _SHOWN else f"{clean}... ({len(text)} characters)"
 
 
-def within(
-    refusals: list[Refusal], read: Callable[[object, str, list[Refusal]], Any]
-) -> Callable[[object, str], Any]:
+def within(refusals: list[Refusal], read: Callable[[object, str, list[Refusal]], Any]) -> Callable[[object, str], Any]:
     """Return a reader of a nested value, which notes its refusals on the one list."""
     return lambda value, place: read(value, place, refusals)
 
@@ -110,9 +102,7 @@ def text_of(longest: int) -> Callable[[object, str], str]:
     def read(value: object, place: str) -> str:
         accepted = f"one line of 1 to {longest} characters"
         if not isinstance(value, str):
-            raise BadInput.because(
-                place, "text is needed", value=shown(value), accepted=accepted, rule="text"
-            )
+            raise BadInput.because(place, "text is needed", value=shown(value), accepted=accepted, rule="text")
         if not value.strip() or len(value) > longest or value != value.strip() or _CONTROL.search(value):
             message = "the text is empty, too long, padded with blanks or holds control characters"
             raise BadInput.because(place, message, value=shown(value), accepted=accepted, rule="text")
@@ -127,9 +117,7 @@ def choice_of(options: Sequence[str]) -> Callable[[object, str], str]:
     def read(value: object, place: str) -> str:
         if not isinstance(value, str) or value not in options:
             accepted = f"one of {', '.join(options)}"
-            raise BadInput.because(
-                place, "this is not taken", value=shown(value), accepted=accepted, rule="choice"
-            )
+            raise BadInput.because(place, "this is not taken", value=shown(value), accepted=accepted, rule="choice")
         return value
 
     return read
@@ -139,9 +127,7 @@ def read_flag(value: object, place: str) -> bool:
     """Read true or false."""
     if not isinstance(value, bool):
         accepted = "true, false, or leave it out for not recorded"
-        raise BadInput.because(
-            place, "true or false is needed", value=shown(value), accepted=accepted, rule="flag"
-        )
+        raise BadInput.because(place, "true or false is needed", value=shown(value), accepted=accepted, rule="flag")
     return value
 
 
@@ -179,9 +165,7 @@ def read_time(value: object, place: str) -> time:
     at = _parsed(value, _TIME, time.fromisoformat)
     if at is None:
         accepted = "a time such as 07:00"
-        raise BadInput.because(
-            place, "this is no clock time", value=shown(value), accepted=accepted, rule="time"
-        )
+        raise BadInput.because(place, "this is no clock time", value=shown(value), accepted=accepted, rule="time")
     return at
 
 
@@ -190,9 +174,7 @@ def read_moment(value: object, place: str) -> datetime:
     moment = _parsed(value, _MOMENT, datetime.fromisoformat)
     if moment is None or not _EARLIEST < moment.date() < _LATEST:
         accepted = "a moment with offset such as 2026-03-31T15:00:00+01:00"
-        raise BadInput.because(
-            place, "this is no moment", value=shown(value), accepted=accepted, rule="moment"
-        )
+        raise BadInput.because(place, "this is no moment", value=shown(value), accepted=accepted, rule="moment")
     return moment.astimezone(UTC)
 
 

@@ -63,9 +63,7 @@ def _step(value: object, place: str, refusals: list[Refusal]) -> Any:
     for name, what in NOT_YET.items():
         if name in reader.found:
             accepted = "a daily dose at clock times (times)"
-            reader.refuse(
-                name, f"{what} are not taken yet", value=reader.found[name], accepted=accepted, rule="timing"
-            )
+            reader.refuse(name, f"{what} are not taken yet", value=reader.found[name], accepted=accepted, rule="timing")
     dose = reader.read("dose", lambda v, p: parse_dose_amount(v, field=p))
     start_date = reader.read("start_date", read_date)
     parts = {
@@ -99,9 +97,7 @@ def _days(reader: Reader, start_date: date | None) -> int | None:
         return None
     if stop_date < start_date:
         accepted = f"{start_date.isoformat()} or later"
-        reader.refuse(
-            "stop_date", "the end is before the start", value=stop_date, accepted=accepted, rule="end"
-        )
+        reader.refuse("stop_date", "the end is before the start", value=stop_date, accepted=accepted, rule="end")
         return None
     return (stop_date - start_date).days + 1
 
@@ -110,7 +106,5 @@ def _cap_mg(reader: Reader, dose: DoseAmount | None) -> Decimal | None:
     cap_mg = reader.read("max_dose", lambda v, p: parse_dose(v, field=p), needed=False)
     if cap_mg is not None and dose is not None and dose.basis is Basis.ABSOLUTE:
         accepted = "max_dose only beside a dose per kg or per m2"
-        reader.refuse(
-            "max_dose", "a dose in mg is ordered as written", value=cap_mg, accepted=accepted, rule="cap"
-        )
+        reader.refuse("max_dose", "a dose in mg is ordered as written", value=cap_mg, accepted=accepted, rule="cap")
     return cap_mg

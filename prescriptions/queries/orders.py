@@ -43,6 +43,7 @@ class OrderRow:
     ready_by: datetime
     urgent: bool
     prescriber: str
+    order_version: int
     version: int
 
 
@@ -93,10 +94,11 @@ class ReportView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OrderView:
-    """One order with all that was prescribed, said, found and signed."""
+    """One order with all that was prescribed, said, found and signed; ``version`` is the record's own."""
 
     code: str
     state: str
+    order_version: int
     version: int
     patient: str
     patient_name: str
@@ -168,7 +170,8 @@ def one_order(actor: Actor, code: str, *, at: datetime) -> OrderView:
     return OrderView(
         code=order.code,
         state=order.state,
-        version=order.current,
+        order_version=order.current,
+        version=order.version,
         patient=order.patient.code,
         patient_name=name,
         birth_date=order.patient.birth_date if named else None,
@@ -260,7 +263,8 @@ def _row(actor: Actor, order: Order, at: datetime) -> OrderRow:
         ready_by=order.ready_by,
         urgent=order.urgent,
         prescriber=version.prescriber_name or version.prescriber_registration,
-        version=order.current,
+        order_version=order.current,
+        version=order.version,
     )
 
 

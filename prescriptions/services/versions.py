@@ -28,17 +28,20 @@ SIGNING = frozenset({"order.enter", "order.sign", "order.attest", "order.amend",
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OrderAnswer:
-    """What is told of an order after an action: ``version`` is the order version that holds now."""
+    """What is told of an order after an action: ``version`` is the record's, ``order_version`` the one that holds."""
 
     code: str
     state: str
+    order_version: int
     version: int
     repeated: bool = False
 
 
 def answer_of(order: Order, *, repeated: bool = False) -> OrderAnswer:
     """Return what is told of `order`."""
-    return OrderAnswer(code=order.code, state=order.state, version=order.current, repeated=repeated)
+    return OrderAnswer(
+        code=order.code, state=order.state, order_version=order.current, version=order.version, repeated=repeated
+    )
 
 
 def compose_request(

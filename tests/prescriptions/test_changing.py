@@ -69,7 +69,7 @@ def test_return_and_resubmit_as_it_stood(cast: Cast) -> None:
     assert order_state(code) == "returned"
     shown = services.order_record(cast.mira, code)
     answer = services.resubmit_order(cast.mira, code, change_reason="weighed again", pen=pen(shown), at=NOW)
-    assert (answer.state, answer.version) == ("received", 1)
+    assert (answer.state, answer.order_version) == ("received", 1)
     assert Signature.objects.filter(action="order.resubmit").count() == 1
 
 
@@ -78,7 +78,7 @@ def test_return_and_resubmit_changed(cast: Cast) -> None:
     services.return_order(cast.rosa, code, reason="the noon dose is unusual", at=NOW)
     request = order_request("3 mg", "1.5 mg", "1.75 mg", reference="WARD-R")
     answer = services.resubmit_order(cast.mira, code, request=request, change_reason="noon dose less", at=NOW)
-    assert (answer.state, answer.version) == ("received", 2)
+    assert (answer.state, answer.order_version) == ("received", 2)
     services.sign_order(cast.mira, code, pen=pen(services.order_record(cast.mira, code)), at=NOW)
     assert [str(line.dose_mg) for line in order_facts(code).lines] == ["3", "1.5", "1.75"]
 
@@ -86,7 +86,7 @@ def test_return_and_resubmit_changed(cast: Cast) -> None:
 def test_amending_a_verified_order_sends_it_back_to_be_checked(cast: Cast) -> None:
     code = verified_order(cast)
     answer = signed_amendment(cast, code, "2.5 mg", "2 mg", "1.75 mg")
-    assert (answer.state, answer.version) == ("received", 2)
+    assert (answer.state, answer.order_version) == ("received", 2)
     facts = order_facts(code)
     assert [str(line.dose_mg) for line in facts.lines] == ["2.5", "2", "1.75"]
     assert [one.action for one in facts.signatures] == ["order.amend"]

@@ -33,7 +33,7 @@ def shown(cast: Cast, who: str, door: str, code: str) -> dict[str, str]:
 def test_an_order_walks_to_verified_by_the_doors_alone(cast: Cast) -> None:
     entered = take(cast, "mira.voss", "order+", {"order": order_json("12 mg", "2 mg", "1 mg")})
     code = entered["code"]
-    assert entered == {"code": code, "state": "waiting", "version": 1, "repeated": False}
+    assert entered == {"code": code, "state": "waiting", "order_version": 1, "version": 1, "repeated": False}
     assert (
         take(cast, "mira.voss", "order/sign", shown(cast, "mira.voss", "order/sign", code), code)["state"] == "received"
     )
@@ -129,11 +129,11 @@ def test_amend_return_and_resubmit_by_the_doors(cast: Cast) -> None:
     take(cast, "mira.voss", "order/sign", shown(cast, "mira.voss", "order/sign", code), code)
     order["regimen"]["steps"][0]["dose"] = "2.5 mg"
     amended = take(cast, "mira.voss", "order/amend", {"order": order, "change_reason": "less is enough"}, code)
-    assert (amended["state"], amended["version"]) == ("received", 2)
+    assert (amended["state"], amended["order_version"]) == ("received", 2)
     take(cast, "mira.voss", "order/sign", shown(cast, "mira.voss", "order/sign", code), code)
     take(cast, "rosa.keller", "order/return", {"reason": "please look again"}, code)
     pen = shown(cast, "mira.voss", "order/resubmit", code)
-    assert take(cast, "mira.voss", "order/resubmit", {"change_reason": "meant so", **pen}, code)["version"] == 2
+    assert take(cast, "mira.voss", "order/resubmit", {"change_reason": "meant so", **pen}, code)["order_version"] == 2
     assert take(cast, "mira.voss", "order/stop", {"reason": "the child left"}, code)["state"] == "stopped"
     with pytest.raises(Conflict):
         take(cast, "mira.voss", "order/amend", {"order": order, "change_reason": "less is enough"}, code)

@@ -28,7 +28,7 @@ def test_unequal_doses_make_three_lines_of_28(cast: Cast) -> None:
     ]
     assert facts.starts_on == date(2026, 3, 10)
     assert facts.ends_on == date(2026, 4, 6)
-    assert (answer.state, answer.version, answer.repeated) == ("received", 1, False)
+    assert (answer.state, answer.order_version, answer.repeated) == ("received", 1, False)
 
 
 def test_line_counts_are_those_of_the_calendar(cast: Cast) -> None:
@@ -124,7 +124,7 @@ def test_equal_request_again_returns_the_first_answer(cast: Cast) -> None:
     request = order_request()
     first = enter_signed(cast, request)
     again = enter_signed(cast, request)
-    assert again == services.OrderAnswer(code=first.code, state="received", version=1, repeated=True)
+    assert again == services.OrderAnswer(code=first.code, state="received", order_version=1, version=2, repeated=True)
     assert (Order.objects.count(), Outbox.objects.count(), Signature.objects.count()) == (1, 1, 1)
     assert AuditEntry.objects.filter(action="order.enter", subject=first.code, outcome="done").count() == 2
 
