@@ -48,7 +48,7 @@ KINDS: dict[str, Kind] = {
         Kind(name="document", prefix="DC"),
         Kind(name="deviation", prefix="DW", length=5),
         Kind(name="measurement", prefix="MR"),
-        Kind(name="person", prefix="PE", length=4),
+        Kind(name="person", prefix="PE", length=6),
         Kind(name="site", prefix="HC", length=4),
         Kind(name="recall", prefix="RC", length=5),
         Kind(name="plan", prefix="PN", length=5),
