@@ -279,3 +279,27 @@ def filled_tank(cast: Cast, bench: Bench | None = None, *, lot: str | None = Non
     used = bench or ready_bench(cast, at=at)
     code = lot or approved_resin_lot(cast, used, at=at)
     return stock.fill_tank(cast.tomas, tank=used.tank, resin_lot=code, volume_ml=Decimal(300), at=at).code
+
+
+def linked_printer(cast: Cast, *, at: datetime = NOW) -> str:
+    """Set up the demo's bench (formulation, approved lot, tank) and return its linked printer."""
+    from tests.batches import bench
+
+    return bench(cast, at=at).printer
+
+
+def planned_batch(cast: Cast, *, at: datetime = NOW) -> str:
+    """Check the demo order, plan it with a new bench and return the batch."""
+    from tests.batches import bench, checked_order, planned
+
+    demo_substance(cast, at=at)
+    one = bench(cast, at=at)
+    checked_order(cast, at=at)
+    return planned(cast, one, at=at)[0]
+
+
+def ready_batch(cast: Cast, *, at: datetime = NOW) -> str:
+    """Return a batch whose plate file is delivered."""
+    from tests.batches import ready
+
+    return ready(cast, planned_batch(cast, at=at), at=at)

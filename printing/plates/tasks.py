@@ -23,3 +23,9 @@ def deliver(job: Job) -> None:
 def size_provisionally(job: Job) -> None:
     """Run the screen "making" on an order that was received."""
     services.screen_making(job)
+
+
+@on("order stopped")
+def cancel_what_was_stopped(job: Job) -> None:
+    """Cancel batches of an order that was stopped before they started."""
+    services.cancel_stopped(job)

@@ -24,6 +24,13 @@ class RunStep(models.Model):
     class Meta:
         ordering = ("pk",)
         indexes = [models.Index(fields=["batch", "kind"])]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["batch", "finish_step", "kind"],
+                condition=models.Q(finish_step__isnull=False),
+                name="one_start_and_one_end_per_finish_step",
+            )
+        ]
 
 
 class LayerReport(models.Model):
@@ -68,6 +75,16 @@ class Measurement(models.Model):
     corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="corrected_by")
     reason = models.CharField(max_length=200, blank=True)
 
+    class Meta:
+        ordering = ("pk",)
+        constraints = [
+            models.UniqueConstraint(
+                fields=["unit", "kind"],
+                condition=models.Q(corrects=None, unit__isnull=False),
+                name="one_first_value_per_unit_and_kind",
+            )
+        ]
+
 
 class Verdict(models.Model):
     """One judgement of one zone, with the exact text of what it rests on; the zone's state is moved by it."""
@@ -81,14 +98,20 @@ class Verdict(models.Model):
     by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
+    class Meta:
+        ordering = ("pk",)
+
 
 class Deviation(models.Model):
-    """One thing that did not go as laid down: what, its effect, whom it concerns, and how it was closed."""
+    """One thing that did not go as laid down: what, its effect, whom it concerns, and how it was closed.
+
+    It is of a batch or a lot as a whole, or of the ``zones`` it names; ``holds`` says whether they wait for it.
+    """
 
     code = models.CharField(max_length=20, unique=True)
     site = models.ForeignKey("ground.Site", on_delete=models.PROTECT, related_name="+")
     batch = models.ForeignKey("plates.PrintBatch", on_delete=models.PROTECT, null=True, related_name="deviations")
-    zone = models.ForeignKey("plates.Zone", on_delete=models.PROTECT, null=True, related_name="deviations")
+    zones = models.ManyToManyField("plates.Zone", related_name="deviations")
     resin_lot = models.ForeignKey("stock.ResinLot", on_delete=models.PROTECT, null=True, related_name="deviations")
     kind = models.CharField(max_length=40)
     text = models.TextField()
@@ -100,6 +123,9 @@ class Deviation(models.Model):
     concerns = models.ManyToManyField("ground.User", related_name="+")
     investigation = models.TextField(blank=True)
     action_taken = models.TextField(blank=True)
+    decision = models.CharField(
+        max_length=20, choices=[(one, one) for one in ("may be used", "must not be used")], blank=True
+    )
     closed_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, null=True, related_name="+")
     closed_at = models.DateTimeField(null=True)
     version = models.PositiveIntegerField(default=1)

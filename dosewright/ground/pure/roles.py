@@ -148,7 +148,7 @@ ACTIONS: dict[str, Rule] = {
     "plan.make": _rule(SY),
     "batch.approve": _rule(T, events=(("print batch", "approve"),)),
     "batch.deliver": _rule(SY, events=(("print batch", "deliver"),)),
-    "batch.cancel": _rule(T, RX, events=(("print batch", "cancel"), ("unit", "drop"))),
+    "batch.cancel": _rule(T, RX, SY, events=(("print batch", "cancel"), ("unit", "drop"))),
     # runs
     "run.gate": _rule(T),
     "run.start": _rule(T, events=(("print batch", "start"),)),

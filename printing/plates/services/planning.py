@@ -324,7 +324,7 @@ def _distinct(kind: str, count: int) -> tuple[str, ...]:
     return tuple(codes)
 
 
-def _nothing(left_out: list[dict[str, str]]) -> Blocked:
+def _nothing(left_out: list[dict[str, str]]) -> Refused:
     if not left_out:
         return Blocked.because(
             "lines", "no verified line waits for this formulation", accepted="a verified order", rule="nothing to plan"
