@@ -11,6 +11,8 @@ from pathlib import Path
 from django.conf import settings
 
 log = logging.getLogger(__name__)
+MESSAGE_LIFE_S = 60
+"""A wake-up that is older than this has been overtaken by the sweeper."""
 
 
 def after_commit() -> None:
@@ -40,6 +42,6 @@ def _wake_celery() -> None:
     from redis.exceptions import RedisError
 
     try:
-        current_app.send_task("dosewright.sweep", ignore_result=True, retry=False)
+        current_app.send_task("dosewright.sweep", ignore_result=True, retry=False, expires=MESSAGE_LIFE_S)
     except (OperationalError, RedisError, OSError) as trouble:
         log.warning("broker not reached, the sweeper will find the work", extra={"trouble": type(trouble).__name__})

@@ -1,4 +1,4 @@
-"""Celery, for sites with a broker: its one task runs what the sweeper finds, by the same `work.run`."""
+"""Celery, for sites with a broker: its one task runs what the sweeper finds, as the embedded worker does."""
 
 from __future__ import annotations
 
@@ -13,20 +13,14 @@ app.config_from_object("django.conf:settings", namespace="CELERY")
 app.set_default()
 
 
-@app.task(name="dosewright.run", acks_late=True, reject_on_worker_lost=True)
-def run(work_id: int, **_: Any) -> None:
-    """Run one piece of work."""
-    from dosewright.ground import work
-    from dosewright.roof import clock
-
-    work.run(work_id, clock=clock.now)
-
-
-@app.task(name="dosewright.sweep")
+@app.task(name="dosewright.sweep", acks_late=True, reject_on_worker_lost=True)
 def sweep(**_: Any) -> None:
-    """Hand every piece of work that can be claimed to a worker."""
+    """Run every piece of work that can be claimed; workers who sweep at once share it by their claims."""
     from dosewright.ground import work
     from dosewright.roof import clock
+    from dosewright.roof.working import run_and_log
 
-    for work_id in work.sweep(clock=clock.now):
-        run.delay(work_id)
+    while found := work.sweep(clock=clock.now, most=10):
+        done = [run_and_log(work_id) for work_id in found]
+        if not any(done):
+            return

@@ -39,6 +39,12 @@ def slow(job: work.Job) -> None:
         pass
 
 
+@work.handles("test storm")
+def storm(job: work.Job) -> None:
+    """Close what the storm left."""
+    job.finish()
+
+
 def main(verb: str, *rest: str) -> None:
     """Do what the module's text says."""
     if verb == "work":

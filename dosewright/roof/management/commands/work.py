@@ -17,6 +17,7 @@ from django.db import OperationalError, close_old_connections
 
 from dosewright.ground import wake, work
 from dosewright.roof import clock
+from dosewright.roof.working import run_and_log
 
 log = logging.getLogger("dosewright.work")
 POLL_S = 1.0
@@ -54,15 +55,9 @@ def _round() -> int:
     except OperationalError as trouble:
         log.error("database not reached", extra={"trouble": type(trouble).__name__})
         return 0
-    return sum(_run(work_id) for work_id in found)
-
-
-def _run(work_id: int) -> int:
-    try:
-        work.run(work_id, clock=clock.now)
-    except Exception:
-        log.exception("work failed", extra={"work": work_id})
-    return 1
+    for work_id in found:
+        run_and_log(work_id)
+    return len(found)
 
 
 @contextlib.contextmanager
