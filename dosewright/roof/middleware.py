@@ -34,8 +34,14 @@ class SignedIn:
         return self.get_response(request)
 
 
+MOST_DROPPED = 64_000_000
+"""How much of a refused body is taken in and dropped, so that a client that reads only after it has sent everything
+still gets the answer; beyond it the line is cut. Judgement, no source."""
+STEP = 65_536
+
+
 class BodySize:
-    """Refuses a body that is too large, or does not say how large it is, before a byte of it is read."""
+    """Refuses a body that is too large, or does not say how large it is, before a byte of it is kept."""
 
     def __init__(self, get_response: Get) -> None:
         self.get_response = get_response
@@ -57,6 +63,8 @@ class BodySize:
             action = door.action if door else "request.refused"
             code = str(kwargs.get("code", ""))[:40]
             record_refusal(actor, action, refused, at=clock.now(), subject=code)
+        if refusal.rule == "size":
+            _drop_body(request)
         return answer(request, refused, status=411 if refusal.rule == "length" else 413)
 
 
@@ -84,6 +92,12 @@ def _oversized(request: HttpRequest) -> Refusal | None:
         accepted=f"at most {MOST_BYTES} bytes",
         rule="size",
     )
+
+
+def _drop_body(request: HttpRequest) -> None:
+    for _ in range(MOST_DROPPED // STEP):
+        if not request.read(STEP):
+            return
 
 
 def _actor_behind(request: HttpRequest) -> Actor | None:

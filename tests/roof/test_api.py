@@ -130,25 +130,56 @@ def test_what_is_no_json_is_refused_and_recorded(people: dict[str, User]) -> Non
     assert AuditEntry.objects.filter(action="person.grant", outcome="refused").count() == 1
 
 
-class NeverRead:
-    """A body that must not be touched."""
+class Stream:
+    """A long body that is taken in by small pieces or not at all."""
 
-    def read(self, *_: Any) -> bytes:
-        raise AssertionError("the body was read")
+    def __init__(self, length: int) -> None:
+        self.left = length
 
-    readline = read
+    def read(self, size: int = -1) -> bytes:
+        assert 0 < size <= 2**16, "the body was kept"
+        piece = min(size, self.left)
+        self.left -= piece
+        return b"x" * piece
+
+    def readline(self, *_: Any) -> bytes:
+        raise AssertionError("the body was read by lines")
 
 
 @pytest.mark.parametrize("address", ["/api/v1/person/PE-3333A/grant", "/sign-in", "/api/v1/session"])
-def test_a_body_of_20_mb_is_refused_unread(people: dict[str, User], address: str) -> None:
+def test_a_body_of_20_mb_is_dropped_and_refused(people: dict[str, User], address: str) -> None:
     for kind in (JSON, "multipart/form-data; boundary=x", "application/x-www-form-urlencoded"):
         client = as_person(people["paul.berg"])
+        body = Stream(20 * 2**20)
         answer = client.generic(
-            "POST", address, b"", content_type=kind, **{"wsgi.input": NeverRead(), "CONTENT_LENGTH": str(20 * 2**20)}
+            "POST", address, b"", content_type=kind, **{"wsgi.input": body, "CONTENT_LENGTH": str(20 * 2**20)}
         )
         assert answer.status_code == 413
         assert str(MOST_BYTES) in answer.content.decode()
+        assert body.left == 0, "a client that has not sent everything yet would not see the answer"
     assert AuditEntry.objects.filter(outcome="refused").count() == 3
+
+
+def test_a_body_without_end_is_not_taken_in(people: dict[str, User]) -> None:
+    body = Stream(10**9)
+    answer = as_person(people["paul.berg"]).generic(
+        "POST", "/api/v1/token", b"", content_type=JSON, **{"wsgi.input": body, "CONTENT_LENGTH": str(10**9)}
+    )
+    problem_of(answer, 413)
+    assert body.left > 9 * 10**8
+
+
+@pytest.mark.parametrize("body", [b'{"name": NaN}', b'{"name": 1, "name": 2}', b"\xff", b"[" * 100_000])
+def test_an_unreadable_body_in_a_session_with_csrf_is_recorded(people: dict[str, User], body: bytes) -> None:
+    client = Client(enforce_csrf_checks=True)
+    session = client.post("/api/v1/session", {"username": "paul.berg", "password": PASSWORD}, content_type=JSON)
+    before = AuditEntry.objects.filter(outcome="refused").count()
+    token = session.json()["csrf_token"]
+    problem_of(client.post("/api/v1/token", body, content_type=JSON, HTTP_X_CSRFTOKEN=token), 422)
+    problem_of(client.post("/api/v1/token", body, content_type=JSON), 403)
+    form = client.post("/api/v1/token", b"name=x", content_type="application/x-www-form-urlencoded")
+    problem_of(form, 403)
+    assert AuditEntry.objects.filter(outcome="refused").count() == before + 1
 
 
 def test_a_body_of_unsaid_length_is_refused(people: dict[str, User]) -> None:
