@@ -157,26 +157,49 @@ def checked(serializer: type[serializers.Serializer[Any]], raw: Any) -> dict[str
         for name in unknown
     ]
     if not one.is_valid():
-        refusals += list(_errors("", one.errors, raw))
+        refusals += list(_errors("", one.errors, raw, one))
     if refusals:
         raise BadInput(*refusals)
     return dict(one.validated_data)
 
 
-def _errors(prefix: str, errors: Any, raw: Any) -> list[Refusal]:
+def _errors(prefix: str, errors: Any, raw: Any, asked: Any) -> list[Refusal]:
     found: list[Refusal] = []
     if isinstance(errors, Mapping):
         for name, inner in errors.items():
             value = raw.get(name) if isinstance(raw, Mapping) else None
-            found += _errors(f"{prefix}.{name}" if prefix else str(name), inner, value)
+            field = getattr(asked, "fields", {}).get(name)
+            found += _errors(f"{prefix}.{name}" if prefix else str(name), inner, value, field)
     elif isinstance(errors, list) and errors and isinstance(errors[0], Mapping):
         for number, inner in enumerate(errors):
             value = raw[number] if isinstance(raw, list) and number < len(raw) else None
-            found += _errors(f"{prefix}[{number}]", inner, value)
+            found += _errors(f"{prefix}[{number}]", inner, value, getattr(asked, "child", None))
     else:
         shown = None if raw is None or "password" in prefix else str(raw)[:60]
-        found.append(Refusal(field=prefix or "body", value=shown, message=" ".join(map(str, errors))))
+        message = " ".join(map(str, errors))
+        found.append(Refusal(field=prefix or "body", value=shown, message=message, accepted=accepted_by(asked)))
     return found
+
+
+def accepted_by(field: Any) -> str | None:
+    """Return in words what a serializer field takes, None where nothing can be said."""
+    if isinstance(field, serializers.ListField):
+        return f"a list of: {accepted_by(field.child) or 'values'}"
+    if isinstance(field, serializers.ChoiceField):
+        return ", ".join(str(one) for one in field.choices if one != "")
+    if isinstance(field, serializers.DecimalField):
+        return f"a decimal number of at most {field.max_digits} digits, {field.decimal_places} after the point"
+    if isinstance(field, serializers.CharField):
+        return "a text" if field.max_length is None else f"a text of at most {field.max_length} characters"
+    return next((text for kind, text in TAKEN if isinstance(field, kind)), None)
+
+
+TAKEN: tuple[tuple[type[serializers.Field[Any, Any, Any, Any]], str], ...] = (
+    (serializers.IntegerField, "a whole number"),
+    (serializers.BooleanField, "true or false"),
+    (serializers.DateTimeField, "a moment with its time zone, such as 2026-03-31T09:00:00Z"),
+    (serializers.DateField, "a day such as 2026-03-31"),
+)
 
 
 def plain(value: Any) -> Any:

@@ -71,7 +71,7 @@ def _refuse(
         value=None if value is None else _shown(str(value)),
         limit=None if limit is None else str(limit),
         unit=unit,
-        accepted=accepted,
+        accepted=accepted or (None if limit is None else f"at most {limit} {unit}s"),
         rule=rule,
     )
 
@@ -134,7 +134,8 @@ def _number(text: str, max_digits: int) -> Decimal:
         _refuse("a number has too many digits", value=text, limit=max_digits, unit="digit", rule="digits")
     exponent_digits = exponent.lstrip("+-").lstrip("0")
     if len(exponent_digits) > len(str(max_digits)) or int(exponent_digits or "0") > max_digits:
-        _refuse("an exponent is out of range", value=text, limit=max_digits, rule="exponent")
+        accepted = f"an exponent of at most {max_digits} either way, or none"
+        _refuse("an exponent is out of range", value=text, limit=max_digits, accepted=accepted, rule="exponent")
     return Decimal(text)
 
 

@@ -19,6 +19,7 @@ def refused(data: bytes, **limits: int) -> Refusal:
         parse(data, **limits)
     (only,) = caught.value.refusals
     assert only.field == "body"
+    assert only.accepted, "a refusal says what is accepted"
     return only
 
 
@@ -128,9 +129,7 @@ values = st.recursive(
     | st.booleans()
     | st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"))
     | st.integers(-(10**MAX_DIGITS) + 1, 10**MAX_DIGITS - 1),
-    lambda inner: (
-        st.lists(inner, max_size=4) | st.dictionaries(st.text("abc", max_size=3), inner, max_size=4)
-    ),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text("abc", max_size=3), inner, max_size=4),
     max_leaves=12,
 )
 
