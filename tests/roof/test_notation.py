@@ -34,6 +34,7 @@ WRITTEN: list[tuple[str, Any, str]] = [
     ("assay_frac", Decimal("0.995"), "99.5 %"),
     ("layer_s", Decimal("4.2"), "4.2 s"),
     ("least_s", 5400, "1 h 30 min"),
+    ("seconds", 1975, "32 min"),
     ("lot_life_days", 1, "1 day"),
     ("age_days", 2767, "2,767 days, about 7.6 years"),
     ("starts_on", date(2026, 3, 9), "9 Mar 2026"),
@@ -54,7 +55,7 @@ def test_kinds_of_cells() -> None:
     order = numbered_code("order", 7)
     assert written("order", order).link == f"/order/{order}"
     unit = numbered_code("unit", 7)
-    assert written("unit", unit).link == f"/trace/{unit}"
+    assert written("unit", unit).link == ""
     assert written("order", order[:-1] + ("3" if order[-1] != "3" else "4")).kind == "text"
     assert written("state", "received").kind == "state"
     assert written("anything", "0" * 64).kind == "digest"
@@ -64,12 +65,12 @@ def test_kinds_of_cells() -> None:
 
 
 def test_labels_leave_the_unit_to_the_value() -> None:
-    assert [label_of(name) for name in ("dose_mg", "ready_by", "made_at", "birth_date", "s", "days")] == [
+    assert [label_of(name) for name in ("dose_mg", "ready_by", "made_at", "birth_date", "seconds", "days")] == [
         "Dose",
         "Ready by",
         "Made",
         "Birth date",
-        "S",
+        "Printing time",
         "Days",
     ]
 

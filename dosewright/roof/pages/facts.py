@@ -75,7 +75,7 @@ def _add_several(
     if all(is_simple(one) for one in values):
         cells = tuple(written(_one(name), one) for one in values) or (written(name, None),)
         items.append(Item(label=label_of(name), cells=cells))
-    elif all(is_record(one) for one in values) and all(_is_flat(one) for one in values):
+    elif all(is_record(one) for one in values) and (columns or all(_is_flat(one) for one in values)):
         parts.append(table_of(values, title=label_of(name), name=name, columns=columns))
     else:
         for place, one in enumerate(values, start=1):

@@ -22,6 +22,8 @@ from dosewright.roof.pages.facts import Table
 from dosewright.roof.pages.notation import address_of
 from dosewright.roof.pages.records import Way, list_table, way_to
 from dosewright.roof.pages.signed_in import signed_in
+from prescriptions.queries import line_facts
+from printing.plates.queries import unit_zone
 
 MOST = 8
 """Rows of one queue on the home page before "all of them": our choice."""
@@ -145,6 +147,15 @@ def begin(actor: Actor) -> list[Way]:
 @require_safe
 def find(request: HttpRequest) -> HttpResponse:
     """Go to whatever a typed or scanned code names; raises BadInput for what is no code."""
+    actor = actor_on_page(request)
     kind, code = parse(request.GET.get("code", ""))
-    subject = registry.subject_of(code) or kind.name
-    return HttpResponseRedirect(address_of(subject, code))
+    if not actor.has(*READS["trace"]):
+        code = _record_holding(actor, kind.name, code)
+    return HttpResponseRedirect(address_of(registry.subject_of(code) or kind.name, code))
+
+
+def _record_holding(actor: Actor, kind: str, code: str) -> str:
+    """Return the record to open for a code that has no page of its own: a unit's zone, a dose line's order."""
+    if kind == "unit":
+        return unit_zone(code, site_id=actor.site_id)
+    return line_facts(code).order if kind == "dose line" else code

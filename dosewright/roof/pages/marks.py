@@ -21,6 +21,8 @@ def drawn(cell: Cell) -> SafeString:
     """Draw one cell."""
     match cell.kind:
         case "code":
+            if not cell.link:
+                return format_html('<span class="code">{}</span>', cell.text)
             return format_html('<a class="code" href="{}">{}</a>', cell.link, cell.text)
         case "state":
             return state(cell.text)

@@ -16,6 +16,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from dosewright.ground.pure.canonical import decimal_text
 from dosewright.roof.api.registry import subject_of
@@ -41,6 +42,7 @@ UNITS = {
     "_g": "g",
     "_frac": "%",
     "_s": "s",
+    "_seconds": "s",
     "_days": "days",
     "_hours": "h",
     "_deg": "°",
@@ -71,6 +73,17 @@ PLACE = {name: place for place, name in enumerate(FIRST.split())}
 """Texts that were hashed have their names sorted; people read these first."""
 
 
+WORDS = {
+    "seconds": gettext_lazy("Printing time"),
+    "printed_name": gettext_lazy("Name"),
+    "removal_order": gettext_lazy("Taken off"),
+    "sha256": "SHA-256",
+    "profile_sha256": gettext_lazy("Profile, SHA-256"),
+    "plate_file_sha256": gettext_lazy("Plate file, SHA-256"),
+}
+"""Where the name in code is not what people read."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cell:
     """One written value: its text and what kind of thing it is."""
@@ -87,6 +100,8 @@ NOTHING = Cell(text="–", kind="nothing")
 def label_of(name: str) -> str:
     """Return the words for a field's name, without its unit: ``dose_mg`` is "Dose"."""
     ending = next((one for one in (*UNITS, *ENDINGS) if name.endswith(one) and len(name) > len(one)), "")
+    if name in WORDS:
+        return str(WORDS[name])
     words = (name[: -len(ending)] if ending else name).replace("_", " ").strip()
     return _(words[:1].upper() + words[1:])
 
@@ -118,7 +133,7 @@ def written(name: str, value: Any) -> Cell:
 def quantity(name: str, value: int | float | Decimal) -> str:
     """Return a number with the unit that its name ends in."""
     exact = Decimal(f"{value:.6g}") if isinstance(value, float) else Decimal(value)
-    unit = next((symbol for ending, symbol in UNITS.items() if name.endswith(ending)), "")
+    unit = next((symbol for ending, symbol in UNITS.items() if f"_{name}".endswith(ending)), "")
     match unit:
         case "%":
             return f"{number(exact * 100)} %"
@@ -194,8 +209,10 @@ def _text(name: str, text: str) -> Cell:
     if len(text) == 64 and HEX.issuperset(text):
         return Cell(text=text, kind="digest")
     if is_code(text):
-        subject = subject_of(text)
-        return Cell(text=text, kind="code", link=address_of(subject, text) if subject else "")
+        return Cell(text=text, kind="code", link=page_of(text))
+    front, stroke, version = text.partition("/")
+    if stroke and version.isdigit() and is_code(front):
+        return Cell(text=text, kind="code", link=page_of(front))
     if _looks_like_date(text):
         return Cell(text=date_format(date.fromisoformat(text), "j M Y"), kind="time", exact=text)
     if _looks_like_moment(text):
@@ -222,6 +239,14 @@ def _looks_like_date(text: str) -> bool:
 
 def _looks_like_number(text: str) -> bool:
     return 0 < len(text) <= 24 and text.lstrip("-").replace(".", "", 1).isdigit()
+
+
+def page_of(code: str) -> str:
+    """Return the page of the record that a code names; empty where records of its kind have none."""
+    from dosewright.roof.api import registry
+
+    subject = subject_of(code)
+    return f"/{subject}/{code}" if subject in registry.subjects() else ""
 
 
 def address_of(subject: str, code: str) -> str:
