@@ -69,13 +69,10 @@ def _no_formulation(order: OrderFacts) -> Finding:
 
 
 def _refusals(line: str, dose: str, refused: Refused) -> list[Finding]:
-    nearest = refused.nearest.as_dict() if isinstance(refused, DoseNotPossible) else None
-    offer = (
-        f"; nearest doses that can be made: {nearest['below'] or 'none below'} mg, "
-        f"{nearest['above'] or 'none above'} mg"
-        if nearest
-        else ""
-    )
+    offer = ""
+    if isinstance(refused, DoseNotPossible):
+        nearest = [f"{mg} mg" if mg else f"none {side}" for side, mg in refused.nearest.as_dict().items()]
+        offer = f"; nearest doses that can be made: {', '.join(nearest)}"
     return [
         Finding(
             rule="cannot-be-made",
