@@ -158,7 +158,9 @@ def test_an_overdue_or_failed_balance_is_not_used(cast: Cast, bench: Bench) -> N
     weigh_first(cast, bench, lot, at=NOW + timedelta(hours=13))
     second = {"item_number": 2, "ingredient_lot": bench.lots[1], "actual_mg": Decimal(150000)}
     with pytest.raises(Blocked, match="was due on 2026-03-02"):
-        weigh_first(cast, bench, lot, at=NOW + timedelta(hours=15), **second)  # 01:00 the next day in Berlin
+        weigh_first(
+            cast, bench, lot, at=NOW + timedelta(hours=14, minutes=30), **second
+        )  # 00:30 the next day in Berlin
 
 
 def test_more_than_is_on_the_shelf_is_refused(cast: Cast, bench: Bench) -> None:
