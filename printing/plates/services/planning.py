@@ -47,8 +47,9 @@ from printing.plates.models import Printer
 from printing.plates.queries import provisional_units
 from printing.plates.services.writing import write_plan
 from printing.plates.sizes import size_record
-from printing.stock.queries import ResinLotFacts, resin_lot_facts
+from printing.stock.queries import ResinLotFacts, fill_in_tank, resin_lot_facts
 
+UL_PER_ML = 1000
 UM2_PER_MM2 = 1_000_000
 UM3_PER_MM3 = 1_000_000_000
 
@@ -100,7 +101,7 @@ def make_the_plan(job: Job) -> None:
     left_out += more
     if not lines:
         raise _nothing(left_out)
-    request = _request(lines, formulation, profile, lot, printer, site)
+    request = _request(lines, formulation, profile, lot, printer, site, at)
     record = plan_record(make_plan(request))
     require_sound(record, expected_plan(request))
     job.progress(f"{len(record['plates'])} plates laid out")
@@ -271,6 +272,7 @@ def _request(
     lot: ResinLotFacts,
     printer: Printer,
     site: SiteValues,
+    at: datetime,
 ) -> PlanRequest:
     placed = tuple(sorted((one.placed for one in lines), key=lambda line: line.code))
     tests = tuple(
@@ -301,8 +303,16 @@ def _request(
         zone_codes=_distinct("zone", min(most_zones, 4 * len(placed) + len(tests) * most_plates)),
         batch_codes=_distinct("print batch", most_plates),
         test_unit_codes=_distinct("unit", sum(spot.units for spot in tests) * most_plates),
-        lot_available_ul={lot.code: lot.available_ul},
+        lot_available_ul={lot.code: lot.available_ul + _in_tank_ul(lot, printer, at)},
     )
+
+
+def _in_tank_ul(lot: ResinLotFacts, printer: Printer, at: datetime) -> int:
+    """Return how much of the lot stands in the printer's tank and may be printed with [uL]."""
+    fill = fill_in_tank(printer.tank.code, at=at) if printer.tank else None
+    if fill is None or fill.resin_lot != lot.code or fill.blockers:
+        return 0
+    return int(fill.left_ml * UL_PER_ML)
 
 
 def time_coefficients(profile: ProfileFacts) -> TimeCoefficients:
