@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Any
 
@@ -9,6 +10,8 @@ import pytest
 from django.test import Client
 
 from dosewright.ground.models import Signature
+from dosewright.roof.api.rendering import Json
+from dosewright.roof.pages.facts import section_of
 from prescriptions import services
 from tests.cast import PASSWORD, Cast, demo_substance, found_cast
 from tests.roof.conftest import as_person
@@ -142,8 +145,16 @@ def test_what_is_wrong_stands_beside_its_field_and_what_was_typed_is_kept(mira: 
     for name in ("patient.birth_date", "regimen.steps[0].dose", "regimen.steps[1].dose", "regimen.steps[1].times"):
         assert f'href="#f-{name}"' in page, name
         assert re.search(rf'id="f-{re.escape(name)}"[^>]*aria-invalid="true"', page), name
+    assert "Step 2, Dose:" in page
     assert 'value="3 Mg"' in page
     assert 'value="Aster"' in page
+
+
+def test_what_is_wrong_as_a_whole_stands_beside_the_field_that_answers_for_it(mira: Client) -> None:
+    bare = {name: value for name, value in PATIENT.items() if "identifier" not in name and "allergies" not in name}
+    page = mira.post("/order/new", {**bare, **ORDER, **UNEQUAL}).content.decode()
+    for name in ("patient.identifier.value", "patient.allergies.status"):
+        assert f'href="#f-{name}"' in page, name
 
 
 def test_a_step_is_added_and_taken_away_without_script(mira: Client) -> None:
@@ -206,3 +217,6 @@ def test_numbers_of_rows_never_leave_the_house(cast: Cast, mira: Client) -> None
     text = mira.get(f"/api/v1/order/{code}").content.decode() + mira.get(f"/order/{code}").content.decode()
     assert "user_id" not in text
     assert "User id" not in text
+    internal = {"pk": 1, "site_id": 2, "code": "x", "signatures": [{"user_id": 3, "at": "y"}], "ids": 4}
+    assert json.loads(Json().render(internal)) == {"code": "x", "signatures": [{"at": "y"}], "ids": 4}
+    assert [item.label for item in section_of(internal).items] == ["Code", "Ids"]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.contrib import messages
@@ -28,14 +28,16 @@ from dosewright.roof.api.authentication import actor_on_page
 from dosewright.roof.api.problems import status_of
 from dosewright.roof.api.rights import has_role
 from dosewright.roof.pages.doors import not_for
-from dosewright.roof.pages.forms import FormField, troubles
+from dosewright.roof.pages.forms import FormField, Trouble, troubles
 from dosewright.roof.pages.order_form import (
     MOST_STEPS,
     ORDER,
     PATIENT,
     STEP,
     field,
+    in_step,
     order_json,
+    placed,
     steps_typed,
     typed_from,
 )
@@ -128,7 +130,7 @@ def _on(request: HttpRequest, door: type[Door], actor: Actor, answer: Mapping[st
 def _form(
     request: HttpRequest, door: type[Door], code: str, actor: Actor, typed: Typed, refused: Refused | None = None
 ) -> HttpResponse:
-    refusals = refused.refusals if refused else ()
+    refusals = placed(refused.refusals) if refused else ()
 
     def drawn(plan: Any, name: str = "") -> FormField:
         return field(plan, name or plan[0], typed.values, refusals)
@@ -155,11 +157,18 @@ def _form(
         "steps": steps,
         "count": typed.steps,
         "reference": typed.values.get("reference", ""),
-        "troubles": troubles(every, refusals),
+        "troubles": [_with_step(one) for one in troubles(every, refusals)],
         "signs_next": actor.has(Role.PRESCRIBER),
         "here": "order",
     }
     return render(request, "door/order-entry.html", context, status=status_of(refused) if refused else 200)
+
+
+def _with_step(trouble: Trouble) -> Trouble:
+    step = in_step(trouble.name)
+    if step is None:
+        return trouble
+    return replace(trouble, text=_("Step %(n)s, %(text)s") % {"n": step, "text": trouble.text})
 
 
 def _substances(actor: Actor) -> list[str]:

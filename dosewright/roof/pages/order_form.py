@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from django.http import QueryDict
@@ -20,6 +21,19 @@ from prescriptions.intake.order_request import ALLERGY_STATES, RELEASES, ROUTES,
 MOST_STEPS = 60
 SAID = ("no", "yes")
 TIMES = re.compile(r"[\s,;]+")
+
+STEP_PLACE = re.compile(r"regimen\.steps\[([0-9]+)\]")
+MEANT = {
+    "patient": "patient.code",
+    "patient.identifier": "patient.identifier.value",
+    "patient.weight": "patient.weight.value",
+    "patient.height": "patient.height.value",
+    "patient.allergies": "patient.allergies.status",
+    "prescriber": "prescriber.registration",
+    "regimen": "regimen.steps[0].dose",
+    "regimen.steps": "regimen.steps[0].dose",
+}
+"""Parts of the order JSON that the form shows as several fields, and the field that answers for each."""
 
 Plan = tuple[str, Any, str, Sequence[str], Any, bool]
 
@@ -75,6 +89,23 @@ def field(plan: Plan, name: str, values: Mapping[str, str], refusals: Sequence[R
         longest=None,
         errors=tuple(said(one) for one in refusals if belongs(one, name)),
     )
+
+
+def placed(refusals: Sequence[Refusal]) -> tuple[Refusal, ...]:
+    """Return refusals with the field of the form that each is about, where it names more than one field."""
+    return tuple(replace(one, field=_field_of(one.field)) for one in refusals)
+
+
+def _field_of(place: str) -> str:
+    if place in MEANT:
+        return MEANT[place]
+    return f"{place}.dose" if STEP_PLACE.fullmatch(place) else place
+
+
+def in_step(name: str) -> int | None:
+    """Return the number of the step that a field is of, from 1; None for all other fields."""
+    found = STEP_PLACE.match(name)
+    return int(found[1]) + 1 if found else None
 
 
 def steps_typed(post: QueryDict) -> int:
