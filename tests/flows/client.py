@@ -5,13 +5,13 @@ Whatever is refused must come as problem details (RFC 9457) with the list of ref
 
 from __future__ import annotations
 
-import http.client
 import json
 import urllib.error
 import urllib.parse
 import urllib.request
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from email.message import Message
 from http.cookiejar import CookieJar
 from typing import Any
 
@@ -28,7 +28,7 @@ class Answer:
     """What came back."""
 
     status: int
-    headers: http.client.HTTPMessage
+    headers: Message
     body: bytes
 
     @property

@@ -12,7 +12,7 @@ from tests.flows.client import by_token
 from tests.flows.living import Home
 
 FORMULATION = Path(__file__).parents[2] / "fixtures" / "formulations" / "hydrocortisone-tablet.toml"
-LOT_G = Decimal(900)
+LOT_G = Decimal(400)
 TANK_ML = "300"
 
 

@@ -56,7 +56,7 @@ class Home:
         """Return how many pieces of work are waiting to be done now, or under way."""
         return int(self.tables.one("SELECT count(*) FROM ground_work WHERE state IN ('waiting', 'leased')"))
 
-    def until(self, what: str, found: Callable[[], Found], *, within_s: float = 60) -> Found:
+    def until(self, what: str, found: Callable[[], Found | None], *, within_s: float = 60) -> Found:
         """Wait until `found` answers with something, and return it."""
         end = time.monotonic() + within_s
         while not (answer := found()):
