@@ -1,0 +1,50 @@
+"""One order's whole way over HTTP on SQLite with the embedded worker, and what it left, looked at from outside."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.flows.audit_evidence import check_audit, check_flipped_bytes
+from tests.flows.living import Home, living
+from tests.flows.plate_evidence import check_lines, check_plate_file
+from tests.flows.privacy_evidence import check_no_names
+from tests.flows.walk import Way, walk
+from tests.services.stacks import sqlite_stack
+
+
+@pytest.fixture(scope="module")
+def alive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Home]:
+    """A home of this flow's own."""
+    folder = tmp_path_factory.mktemp("way")
+    (folder / "home").mkdir()
+    with living(sqlite_stack(folder / "home"), folder / "logs") as home:
+        yield home
+
+
+@pytest.fixture(scope="module")
+def way(alive: Home) -> Way:
+    """The whole way, with every refusal on it."""
+    return walk(alive)
+
+
+def test_three_lines_of_28_are_never_a_mean(alive: Home, way: Way) -> None:
+    check_lines(alive, way)
+
+
+def test_every_unit_in_the_plate_file_holds_its_dose(alive: Home, way: Way) -> None:
+    check_plate_file(alive, way)
+
+
+def test_the_audit_trail_is_whole(alive: Home, way: Way) -> None:
+    check_audit(alive)
+
+
+def test_one_flipped_byte_is_found_and_located(alive: Home, way: Way, tmp_path: Path) -> None:
+    check_flipped_bytes(alive, tmp_path)
+
+
+def test_no_name_stands_where_none_belongs(alive: Home, way: Way, tmp_path: Path) -> None:
+    check_no_names(alive, tmp_path)

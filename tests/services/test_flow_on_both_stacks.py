@@ -1,0 +1,55 @@
+"""One order's whole way over HTTP on PostgreSQL with Redis and Celery; `tests/flows` walks it on SQLite.
+
+The web server, the Celery worker and beat work as the role that owns no table; the migrations ran as the owner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.flows.audit_evidence import check_audit
+from tests.flows.living import Home, celery_programs, living
+from tests.flows.plate_evidence import check_lines, check_plate_file
+from tests.flows.privacy_evidence import check_no_names
+from tests.flows.walk import Way, walk
+from tests.services.servers import Servers
+from tests.services.stacks import postgres_stack
+
+
+@pytest.fixture(scope="module")
+def alive(servers: Servers, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Home]:
+    folder = tmp_path_factory.mktemp("way")
+    (folder / "home").mkdir()
+    stack = postgres_stack(folder / "home", servers)
+    del stack.env["DOSEWRIGHT_DATABASE_OWNER_URL"]
+    with living(stack, folder / "logs", celery_programs(folder)) as home:
+        yield home
+
+
+@pytest.fixture(scope="module")
+def way(alive: Home) -> Way:
+    return walk(alive)
+
+
+def test_the_programs_work_as_the_role_that_owns_no_table(alive: Home, way: Way) -> None:
+    role = alive.tables.one("SELECT current_user")
+    assert role == "dosewright_app"
+    owners = alive.tables.all("SELECT DISTINCT tableowner FROM pg_tables WHERE schemaname = 'public'")
+    assert owners == [("dosewright_owner",)]
+    assert alive.tables.one("SELECT count(*) FROM ground_work WHERE state <> 'done'") == 0
+
+
+def test_three_lines_of_28_and_every_unit_in_the_plate_file(alive: Home, way: Way) -> None:
+    check_lines(alive, way)
+    check_plate_file(alive, way)
+
+
+def test_the_audit_trail_is_whole(alive: Home, way: Way) -> None:
+    check_audit(alive)
+
+
+def test_no_name_stands_where_none_belongs(alive: Home, way: Way, tmp_path: Path) -> None:
+    check_no_names(alive, tmp_path)
