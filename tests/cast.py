@@ -303,3 +303,10 @@ def ready_batch(cast: Cast, *, at: datetime = NOW) -> str:
     from tests.batches import ready
 
     return ready(cast, planned_batch(cast, at=at), at=at)
+
+
+def run_to(cast: Cast, batch: str, state: str, *, at: datetime = NOW) -> datetime:
+    """Take a planned batch to a state; see `tests.batches.run_to`."""
+    from tests import batches
+
+    return batches.run_to(cast, batch, state, at=at)

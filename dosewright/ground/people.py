@@ -45,6 +45,12 @@ def actor_named(username: str, *, channel: Channel) -> Actor:
     return actor_of(user, channel=channel)
 
 
+def system_of(site_id: int) -> Actor:
+    """Return the site's worker, who acts for the system, for what a person's action asks of the system."""
+    user = User.objects.select_related("site").get(site_id=site_id, kind=User.WORKER)
+    return actor_of(user, channel=Channel.WORKER)
+
+
 def found_site(*, name: str, address: str, time_zone: str, jurisdiction: str, at: datetime, **more: object) -> Site:
     """Make a new site with its worker; for set-up on an empty home, before there is anybody to ask."""
     with transaction.atomic(durable=True):

@@ -1,4 +1,7 @@
-"""Reading plates: facts for services on the right, pages for people, the plan as it is shown."""
+"""Reading plates: facts for services on the right, pages for people, the plan as it is shown.
+
+The row types are here so that services on the right can name what they hand back to `plates.services` to move.
+"""
 
 from printing.plates.content import (
     BatchFacts,
@@ -9,6 +12,7 @@ from printing.plates.content import (
     UnitFacts,
     ZoneFacts,
 )
+from printing.plates.models import PlacedUnit, PrintBatch, Zone
 from printing.plates.queries.batches import (
     batch,
     batch_facts,
@@ -39,9 +43,12 @@ __all__ = [
     "BatchFacts",
     "BatchRow",
     "CheckFacts",
+    "PlacedUnit",
     "PlanFacts",
+    "PrintBatch",
     "PrinterFacts",
     "UnitFacts",
+    "Zone",
     "ZoneFacts",
     "batch",
     "batch_facts",
