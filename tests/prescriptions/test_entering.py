@@ -60,6 +60,8 @@ def test_dose_per_kg_is_rounded_once_and_shown(cast: Cast) -> None:
     assert (step.calculated_mg, step.ordered_mg) == (Decimal("3.075"), Decimal("3"))
     assert step.rounding_words == "3.075 mg calculated, 3 mg ordered, -2.4 %"
     assert order_facts(code).lines[0].dose_mg == 3
+    given = administrations_of(OrderVersion.objects.get(order__code=code))
+    assert sum(one.dose_mg for one in given) == (3 + 2 + Decimal("1.75")) * 28
 
 
 def test_dose_per_kg_of_a_patient_on_file_takes_the_latest_weight(cast: Cast) -> None:
