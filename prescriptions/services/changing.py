@@ -19,8 +19,8 @@ from prescriptions.models import DoseLine, Order, OrderRemark, OrderVersion
 from prescriptions.queries.facts import current_version
 from prescriptions.queries.regimen import record_of
 from prescriptions.services.ordering import PRESCRIBED
-from prescriptions.services.patients import take_patient
 from prescriptions.services.rescreening import screen_orders_of
+from prescriptions.services.taking import take_patient
 from prescriptions.services.versions import (
     OrderAnswer,
     add_version,

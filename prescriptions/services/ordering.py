@@ -23,7 +23,7 @@ from prescriptions.models import Order
 from prescriptions.queries.facts import current_version
 from prescriptions.queries.naming import site_today
 from prescriptions.queries.regimen import record_of
-from prescriptions.services.patients import take_patient
+from prescriptions.services.taking import take_patient
 from prescriptions.services.versions import (
     OrderAnswer,
     add_version,

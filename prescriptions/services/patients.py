@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -22,18 +21,15 @@ from prescriptions.intake.order_request import (
     ALLERGY_STATES,
     SEXES,
     SWALLOWING,
-    KnownPatient,
     Measure,
-    StatedAllergies,
     StatedPatient,
 )
-from prescriptions.models import Allergy, BodyMeasure, Patient, PatientIdentifier, Substance
-from prescriptions.queries.figures import flag_text
+from prescriptions.models import BodyMeasure, Patient
 from prescriptions.queries.naming import site_today
 from prescriptions.services.rescreening import screen_orders_of
+from prescriptions.services.taking import FLAGS, add_measure, by_identifier, create_patient
 
 IDENTITY = ("family_name", "given_name", "birth_date")
-FLAGS = ("feeding_tube", "stricture", "pregnancy_possible")
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "sex": SEXES,
     "swallowing": SWALLOWING,
@@ -63,31 +59,15 @@ def register_patient(actor: Actor, *, facts: StatedPatient, at: datetime) -> str
     with act(actor, "patient.register", at=at, subject=code) as doing:
         today = site_today(actor, at)
         refuse_if_any(BadInput, _future_days(facts, today))
-        if _by_identifier(actor, facts) is not None:
+        if by_identifier(actor, facts) is not None:
             raise Conflict.because(
                 "identifier",
                 "a patient with this identifier is on file",
                 accepted="the patient on file",
                 rule="identifier",
             )
-        _create(doing, code, facts)
+        create_patient(doing, code, facts)
     return code
-
-
-def take_patient(doing: Act, stated: StatedPatient | KnownPatient) -> Patient:
-    """Return the patient an order is for: by code, by identifier, or taken on; new facts are kept.
-
-    Raises NotThere for an unknown code and Conflict where the identifier belongs to somebody else, or
-    where "no allergies" is said of a patient with allergies on file.
-    """
-    if isinstance(stated, KnownPatient):
-        return find(doing.actor, Patient, stated.code)
-    patient = _by_identifier(doing.actor, stated)
-    if patient is None:
-        return _create(doing, new_code("patient"), stated)
-    refuse_if_any(Conflict, _mismatches(patient, stated))
-    _renew(doing, patient, stated)
-    return patient
 
 
 def correct_patient(actor: Actor, code: str, *, changes: Mapping[str, Any], reason: str, at: datetime) -> None:
@@ -140,7 +120,7 @@ def measure_patient(
             raise BadInput.because("kind", "is not measured here", value=kind[:40], accepted="weight or height")
         measure = Measure(value=parse(value, unit, field="value"), measured_on=measured_on)
         old = None if corrects is None else _corrected(patient, kind, corrects)
-        row = _add_measure(doing, patient, kind, measure, corrects=old)
+        row = add_measure(doing, patient, kind, measure, corrects=old)
         screen_orders_of(doing, patient)
     return row.code
 
@@ -169,147 +149,6 @@ def names_of(patient: Patient) -> PatientNames:
         birth_date=patient.birth_date,
         identifiers=tuple(f"{system} {value}" for system, value in pairs),
     )
-
-
-def same_person(patient: Patient, *, family_name: str, given_name: str, birth_date: date) -> bool:
-    """Say whether names and birth date are those of `patient`, whatever their letter case and spacing."""
-    return (
-        patient.birth_date == birth_date
-        and folded(patient.family_name) == folded(family_name)
-        and folded(patient.given_name) == folded(given_name)
-    )
-
-
-def folded(text: str) -> str:
-    """Return a name so that letter case, width and spacing do not matter."""
-    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
-
-
-def _by_identifier(actor: Actor, stated: StatedPatient) -> Patient | None:
-    found = PatientIdentifier.objects.select_related("patient").filter(
-        site_id=actor.site_id, system=stated.identifier.system, value=stated.identifier.value
-    )
-    row = found.first()
-    return None if row is None else row.patient
-
-
-def _create(doing: Act, code: str, stated: StatedPatient) -> Patient:
-    patient = Patient.objects.create(
-        code=code,
-        site_id=doing.actor.site_id,
-        family_name=stated.family_name,
-        given_name=stated.given_name,
-        birth_date=stated.birth_date,
-        sex=stated.sex,
-        swallowing=stated.swallowing,
-        largest_unit_mm=stated.largest_unit_mm,
-        allergies_recorded=stated.allergies.status,
-        registered_at=doing.at,
-        **{name: flag_text(getattr(stated, name)) for name in FLAGS},
-    )
-    PatientIdentifier.objects.create(
-        site_id=doing.actor.site_id,
-        patient=patient,
-        system=stated.identifier.system,
-        value=stated.identifier.value,
-    )
-    _add_allergies(doing, patient, stated.allergies)
-    _add_measures(doing, patient, stated)
-    doing.note(patient=code, patient_new=True)
-    return patient
-
-
-def _renew(doing: Act, patient: Patient, stated: StatedPatient) -> None:
-    """Keep what the order says anew; what it leaves open does not wipe what is on file."""
-    new: dict[str, Any] = {}
-    if stated.swallowing not in {"not assessed", patient.swallowing}:
-        new["swallowing"] = stated.swallowing
-    if stated.largest_unit_mm is not None and stated.largest_unit_mm != patient.largest_unit_mm:
-        new["largest_unit_mm"] = stated.largest_unit_mm
-    for name in FLAGS:
-        said = getattr(stated, name)
-        if said is not None and flag_text(said) != getattr(patient, name):
-            new[name] = flag_text(said)
-    if stated.allergies.status not in {"not recorded", patient.allergies_recorded}:
-        new["allergies_recorded"] = stated.allergies.status
-    if new:
-        doing.change(patient, **new)
-    _add_allergies(doing, patient, stated.allergies)
-    _add_measures(doing, patient, stated)
-    doing.note(patient=patient.code)
-
-
-def _mismatches(patient: Patient, stated: StatedPatient) -> list[Refusal]:
-    """Compare without telling what is on file: the refusal names fields only."""
-    accepted = "the names and birth date on file, or a correction of the patient first"
-    pairs = (
-        ("family_name", folded(patient.family_name) == folded(stated.family_name)),
-        ("given_name", folded(patient.given_name) == folded(stated.given_name)),
-        ("birth_date", patient.birth_date == stated.birth_date),
-        ("sex", "unknown" in {patient.sex, stated.sex} or patient.sex == stated.sex),
-    )
-    found = [
-        Refusal(
-            field=f"patient.{name}",
-            message="the identifier belongs to a patient with another one",
-            accepted=accepted,
-            rule="wrong-patient",
-        )
-        for name, agrees in pairs
-        if not agrees
-    ]
-    if stated.allergies.status == "none" and patient.allergies_recorded == "listed":
-        found.append(
-            Refusal(
-                field="patient.allergies",
-                message="allergies are on file, and the order says none",
-                value="none",
-                accepted="the allergies listed, or a correction of the patient first",
-                rule="allergies-contradict",
-            )
-        )
-    return found
-
-
-def _add_allergies(doing: Act, patient: Patient, stated: StatedAllergies) -> None:
-    on_file = {folded(text) for text in patient.allergies.values_list("text", flat=True)}
-    for text in stated.entries:
-        if folded(text) in on_file:
-            continue
-        substance = Substance.objects.filter(site_id=doing.actor.site_id, name=folded(text)).first()
-        Allergy.objects.create(
-            patient=patient, text=text, substance=substance, entered_by_id=doing.actor.user_id, entered_at=doing.at
-        )
-
-
-def _add_measures(doing: Act, patient: Patient, stated: StatedPatient) -> None:
-    for kind, measure in ((BodyMeasure.WEIGHT, stated.weight), (BodyMeasure.HEIGHT, stated.height)):
-        if measure is None:
-            continue
-        same = BodyMeasure.objects.filter(
-            patient=patient, kind=kind, value=measure.value, measured_on=measure.measured_on, corrected_by=None
-        )
-        if not same.exists():
-            _add_measure(doing, patient, kind, measure)
-
-
-def _add_measure(
-    doing: Act, patient: Patient, kind: str, measure: Measure, *, corrects: BodyMeasure | None = None
-) -> BodyMeasure:
-    unit = {BodyMeasure.WEIGHT: "kg", BodyMeasure.HEIGHT: "cm"}[kind]
-    row = BodyMeasure.objects.create(
-        code=new_code("body measure"),
-        patient=patient,
-        kind=kind,
-        value=measure.value,
-        unit=unit,
-        measured_on=measure.measured_on,
-        entered_by_id=doing.actor.user_id,
-        entered_at=doing.at,
-        corrects=corrects,
-    )
-    doing.note(measure=row.code, corrects=None if corrects is None else corrects.code)
-    return row
 
 
 def _corrected(patient: Patient, kind: str, code: str) -> BodyMeasure:
