@@ -36,6 +36,10 @@ DAY = re.compile(r"day([+-]\d{1,6})")
 REASON = "accepted by the demo's pharmacist after reading the alert (invented reason)"
 
 
+Requests = list[tuple[str, OrderRequest | Refused]]
+"""Each order of a file with its reference; a refusal stands in its order's place."""
+
+
 @dataclass(slots=True, kw_only=True)
 class Taken:
     """One order of the file: its code once it has one, and why it was refused when it was."""
@@ -45,7 +49,7 @@ class Taken:
     refused: list[dict[str, Any]] | None = None
 
 
-def read_file(path: Path | None, today: date) -> list[tuple[str, OrderRequest | Refused]]:
+def read_file(path: Path | None, today: date) -> Requests:
     """Return each order of a file with its reference, or of the scenario with its days counted from `today`.
 
     A refusal stands in its order's place. Raises BadInput for a file that is no list of orders at all.
@@ -60,7 +64,7 @@ def scenario(today: date) -> Any:
     return _dated(json.loads(SCENARIO.read_text(encoding="utf-8")), today)
 
 
-def take_in(stage: Stage, requests: list[tuple[str, OrderRequest | Refused]]) -> list[Taken]:
+def take_in(stage: Stage, requests: Requests) -> list[Taken]:
     """Enter every order, wait for both screens, have it checked; return what became of each."""
     taken = enter_all(stage, requests)
     for one in taken:
@@ -69,7 +73,7 @@ def take_in(stage: Stage, requests: list[tuple[str, OrderRequest | Refused]]) ->
     return taken
 
 
-def enter_all(stage: Stage, requests: list[tuple[str, OrderRequest | Refused]]) -> list[Taken]:
+def enter_all(stage: Stage, requests: Requests) -> list[Taken]:
     """Enter every order, signed by the prescriber or attested; return what became of each."""
     return [_enter(stage, reference, request) for reference, request in requests]
 

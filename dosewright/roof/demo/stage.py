@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from dosewright.ground.models import User
+from dosewright.ground.models import Site, User
 from dosewright.ground.people import actor_of
 from dosewright.ground.pure.roles import Actor, Channel, Role
 from dosewright.ground.signing import Pen, shown_digest
@@ -75,6 +75,11 @@ class Stage:
     def person(self, username: str) -> Actor:
         """Return a person of the cast as an actor by command."""
         return actor_of(User.objects.select_related("site").get(username=username), channel=Channel.COMMAND)
+
+    @property
+    def site_id(self) -> int:
+        """The row of the demo's site."""
+        return Site.objects.values_list("pk", flat=True).get()
 
     def pen(self, username: str, shown: Any) -> Pen:
         """Return the pen of a person who was shown `shown`."""

@@ -55,7 +55,7 @@ class Command(BaseCommand):
         call_command("check", databases=["default"])
         port = options["port"] or (free_port() if options["once"] else 8000)
         try:
-            walk(home, orders=options["orders"], port=port)
+            walk(home, orders_file=options["orders"], port=port)
         except Refused as refused:
             leave_refused(refused, as_json=False)
         if not options["once"]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from django.core.management.base import CommandParser
-from labels.trace import trace
 
 from dosewright.roof.homes import acting, first_auditor
 from dosewright.roof.json_command import JsonCommand
+from labels.trace import trace
 
 
 class Command(JsonCommand):
@@ -28,4 +28,4 @@ class Command(JsonCommand):
         for node in document.nodes:
             self.stdout.write(f"{node.kind:16} {node.code}")
         for edge in document.edges:
-            self.stdout.write(f"    {edge.source} -> {edge.target}  {edge.how}")
+            self.stdout.write(f"    {edge['from']} -> {edge['to']}  {edge['how']}")

@@ -1,0 +1,89 @@
+"""Washes, dries and cures a batch, breaks its zones off one at a time, weighs, assays and judges them."""
+
+from __future__ import annotations
+
+import random
+from decimal import Decimal
+
+from dosewright.roof.demo.house import House
+from dosewright.roof.demo.stage import Stage
+from printing.plates.content import ZoneFacts
+from printing.plates.queries import batch_facts, zone_facts
+from printing.runs import services as runs
+from printing.runs.queries import run_facts
+
+SPREAD_FRAC = 0.005
+ASSAY_SPREAD_FRAC = 0.008
+EQUIPMENT = {"dry": "drying oven", "cure": "cure box"}
+BATHS = {1: "first bath", 2: "second bath"}
+READINGS = {"temperature_c": Decimal(40), "strength_percent": Decimal(97)}
+"""Readings that lie in the demo formulation's ranges; invented."""
+
+
+def finish_and_judge(stage: Stage, house: House, code: str, chance: random.Random, *, reject_one: bool) -> None:
+    """Take a printed batch to its verdicts; with `reject_one` one unit shows a major defect."""
+    _remove(stage, code)
+    _finish(stage, house, code)
+    zones = [zone.code for zone in batch_facts(code, site_id=stage.site_id).zones]
+    rejected = not reject_one
+    for zone in zones:
+        facts = zone_facts(zone, site_id=stage.site_id)
+        spoil = not rejected and facts.line is not None
+        rejected = rejected or spoil
+        _weigh(stage, house, facts, chance, spoil=spoil)
+    for zone in zones:
+        verdict = runs.judge_zone(stage.person("ada.brandt"), zone, at=stage.now())
+        if verdict.outcome != "passed":
+            stage.say(f"zone {zone}: {verdict.outcome}")
+    jonas = stage.person("jonas.weber")
+    runs.close_batch(jonas, code, at=stage.now())
+    stage.say(f"batch {code}: {len(zones)} zones broken off, weighed and judged; batch closed")
+
+
+def _remove(stage: Stage, code: str) -> None:
+    tomas = stage.person("tomas.lind")
+    zones = batch_facts(code, site_id=stage.site_id).zones
+    counts = {zone.code: runs.ZoneCount(counted=len(zone.units)) for zone in zones}
+    runs.remove_from_plate(tomas, code, counts=counts, at=stage.now())
+    stage.say(f"batch {code}: {len(zones)} rafts taken off the plate, {sum(c.counted for c in counts.values())} units")
+
+
+def _finish(stage: Stage, house: House, code: str) -> None:
+    tomas = stage.person("tomas.lind")
+    for step in run_facts(code, site_id=stage.site_id, at=stage.now()).steps:
+        name = EQUIPMENT.get(step.kind) or BATHS[step.number]
+        runs.start_finish_step(tomas, code, number=step.number, equipment=house.wet[name], at=stage.now())
+        stage.skip((step.least_s + step.most_s) / 2)
+        asked = {
+            reading: READINGS[reading]
+            for reading in READINGS
+            if any(condition.startswith(reading.rpartition("_")[0]) for condition in step.conditions)
+        }
+        runs.end_finish_step(tomas, code, number=step.number, readings=asked, at=stage.now())
+    runs.finish_batch(tomas, code, at=stage.now())
+    stage.say(f"batch {code}: washed twice, dried, cured, rafts still on")
+
+
+def _weigh(stage: Stage, house: House, zone: ZoneFacts, chance: random.Random, *, spoil: bool) -> None:
+    ada = stage.person("ada.brandt")
+    stage.skip(120)
+    runs.break_off(ada, zone.code, counted=len(zone.units), at=stage.now())
+    defects = {zone.units[0].number: "major"} if spoil else {}
+    runs.record_appearance(ada, zone.code, defects=defects, at=stage.now())
+    if spoil:
+        stage.say(f"unit {zone.units[0].code} of zone {zone.code} shows a major defect: rejected")
+    weighed = [unit for unit in zone.units if unit.number not in defects]
+    masses = [_near(chance, unit.predicted_mass_ug, SPREAD_FRAC) for unit in weighed]
+    runs.record_masses(ada, zone.code, masses_mg=masses, balance=house.balance, at=stage.now())
+    if zone.line is None:
+        for unit in zone.units:
+            content = _near(chance, unit.predicted_content_ug, ASSAY_SPREAD_FRAC, places="0.001")
+            runs.record_content(
+                stage.person("jonas.weber"), unit.code, content_mg=content, method="invented assay", at=stage.now()
+            )
+
+
+def _near(chance: random.Random, value_ug: int, spread_frac: float, *, places: str = "0.01") -> str:
+    """Return an invented reading near `value_ug`, in mg on the instrument's scale."""
+    factor = Decimal(repr(round(1 + chance.gauss(0, spread_frac), 6)))
+    return str((Decimal(value_ug) / 1000 * factor).quantize(Decimal(places)))
