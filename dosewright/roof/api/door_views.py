@@ -15,7 +15,7 @@ from rest_framework.response import Response
 from dosewright.ground.act import record_refusal
 from dosewright.ground.pure.errors import BadInput, NotThere, Refusal, Refused
 from dosewright.ground.pure.roles import Actor
-from dosewright.ground.rest import Door, plain
+from dosewright.ground.rest import DOORS, Door, plain
 from dosewright.roof import clock
 from dosewright.roof.api.authentication import actor_in
 from dosewright.roof.api.inputs import asked_by
@@ -88,10 +88,17 @@ def methods_of(door: type[Door]) -> Methods:
     }
 
 
+def operation_of(door: type[Door]) -> str:
+    """Return the name of a door in the OpenAPI document: its action, or its place where two doors share an action."""
+    shared = sum(one.action == door.action for one in DOORS.values()) > 1
+    name = f"{door.subject}.{door.verb or 'create'}" if shared else door.action
+    return name.replace(".", "_").replace("-", "_")
+
+
 def _documented_post(door: type[Door]) -> Callable[[Any], Any]:
-    named = type(f"{camel(door.action)}Input", (door.Input,), {})
+    named = type(f"{camel(operation_of(door))}Input", (door.Input,), {})
     return extend_schema(
-        operation_id=door.action.replace(".", "_"),
+        operation_id=operation_of(door),
         summary=str(door.title),
         description=_described(door),
         tags=[door.subject],
@@ -103,7 +110,7 @@ def _documented_post(door: type[Door]) -> Callable[[Any], Any]:
 
 def _documented_get(door: type[Door]) -> Callable[[Any], Any]:
     return extend_schema(
-        operation_id=f"{door.action.replace('.', '_')}_shown",
+        operation_id=f"{operation_of(door)}_shown",
         summary=f"What is asked and shown: {door.title}",
         tags=[door.subject],
         responses={200: OpenApiTypes.OBJECT, **PROBLEMS},

@@ -11,6 +11,7 @@ from dosewright.ground.rest import DOORS, LOOKS
 from dosewright.roof.api import registry
 from dosewright.roof.api.documents import FileView
 from dosewright.roof.api.door_views import methods_of
+from dosewright.roof.api.gateway import PlateFileView, PrinterJob
 from dosewright.roof.api.look_views import list_methods, one_methods
 from dosewright.roof.api.schema import Document, camel
 from dosewright.roof.api.sessions import Session
@@ -25,6 +26,8 @@ def patterns() -> list[URLPattern]:
         path("session", Session.as_view()),
         path("trace/<str:code>", TraceView.as_view()),
         path("document/<str:code>/file", FileView.as_view()),
+        path("printer-job", PrinterJob.as_view()),
+        path("batch/<str:code>/plate-file", PlateFileView.as_view()),
     ]
     found += [path(subject, _collection(subject)) for subject in registry.subjects() if _has_collection(subject)]
     found += [

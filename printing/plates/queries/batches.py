@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.db.models import Count
 
 from dosewright.ground.pure.errors import NotThere
@@ -12,6 +14,7 @@ from dosewright.ground.pure.roles import Actor, authorise_read
 from dosewright.ground.rest import KeysetPage
 from dosewright.ground.scope import find
 from printing.plates.content import BatchFacts, BatchRow, UnitFacts, ZoneFacts
+from printing.plates.files.store import StoredFile, load_bytes
 from printing.plates.models import PlacedUnit, PlateFile, PrintBatch, Zone
 
 
@@ -137,6 +140,15 @@ def next_ready_batch(printer_code: str) -> str | None:
         .values_list("code", flat=True)
         .first()
     )
+
+
+def plate_file_bytes(code: str, *, site_id: int) -> bytes:
+    """Return the delivered plate file of a batch; raises NotThere, and Conflict when it is not what was written."""
+    row = PlateFile.objects.filter(batch__code=code, batch__site_id=site_id).order_by("-pk").first()
+    if row is None:
+        raise NotThere.because("batch", "has no plate file", value=code[:40], accepted="a delivered batch", rule="code")
+    path = Path(settings.DOSEWRIGHT_HOME) / row.path
+    return load_bytes(path.parent, StoredFile(name=path.name, sha256=row.sha256, size=row.size_bytes))
 
 
 def _batch(row: PrintBatch) -> BatchFacts:
