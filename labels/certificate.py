@@ -114,6 +114,11 @@ def certificate_content(
     return content
 
 
+def may_stand(text: str, law: Pack) -> bool:
+    """Say whether a text that somebody typed may stand on a certificate: no law uncited, no certification claimed."""
+    return not _NEVER.search(text) and not uncited_law(law, (text,))
+
+
 def signed_at_words(at: datetime, words: Words) -> str:
     """Return a signature's time with its zone: "3 March 2026, 14:05:33 Europe/Lisbon (UTC+00:00)".
 

@@ -42,6 +42,8 @@ PACK: Final[dict[tuple[str, str], str]] = {
     (RETURNED, DESTROY): DESTROYED,
 }
 
+STATES: Final = tuple(dict.fromkeys([*(state for state, _ in PACK), *PACK.values()]))
+
 ISSUED: Final = "issued"
 APPLIED: Final = "applied"
 SPOILED: Final = "spoiled"

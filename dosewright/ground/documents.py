@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from django.conf import settings
 from django.db.models import F
@@ -14,7 +15,33 @@ from dosewright.ground.act import Act
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Counter, Document, DocumentIssue
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.errors import Conflict, Refusal
+from dosewright.ground.pure.errors import Conflict, NotThere, Refusal
+
+Content = TypeVar("Content")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """What tells a document from every other one: its code, its number in its series, its state."""
+
+    code: str
+    number: str
+    state: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LabelCount:
+    """How many originals of a subject were issued, and what became of them."""
+
+    issued: int = 0
+    applied: int = 0
+    spoiled: int = 0
+    returned: int = 0
+
+    @property
+    def open(self) -> int:
+        """How many were issued and are not accounted for."""
+        return self.issued - self.applied - self.spoiled - self.returned
 
 
 def next_number(site_id: int, series: str) -> int:
@@ -24,6 +51,11 @@ def next_number(site_id: int, series: str) -> int:
     return Counter.objects.get(site_id=site_id, series=series).last
 
 
+def as_it_is(content: Any) -> Any:
+    """Return `content`: for documents that name no patient."""
+    return content
+
+
 def make_document(
     act: Act,
     *,
@@ -31,23 +63,26 @@ def make_document(
     state: str,
     subject_kind: str,
     subject: str,
-    content: Any,
-    draw: Callable[[str, Any], bytes],
+    compose: Callable[[Mark], Content],
+    draw: Callable[[Content], bytes],
+    kept: Callable[[Content], Any] = as_it_is,
     series: str = "",
 ) -> Document:
-    """Draw `content` as PDF bytes by ``draw(number, content)``, write the file and add the document's row.
+    """Compose content for a fresh mark, draw it as PDF bytes, write the file and add the document's row.
 
-    `content` must have a canonical text. Drafts and originals are numbered in series of their own.
+    What stands in the row is the canonical text of ``kept(content)``, where a patient is a code and a digest.
+    Drafts and originals are numbered in series of their own.
     """
-    site = act.actor.site_code
     count = next_number(act.actor.site_id, series or f"{kind} {state}")
     number = f"{'D' if state == Document.DRAFT else ''}{count:05d}"
-    text = canonical_text(content)
-    data = draw(number, content)
-    path = Path("documents") / kind.replace(" ", "-") / f"{site}-{number}-{digest_of(data)[:12]}.pdf"
+    mark = Mark(code=new_code("document"), number=number, state=state)
+    content = compose(mark)
+    text, data = canonical_text(kept(content)), draw(content)
+    name = f"{act.actor.site_code}-{number}-{digest_of(data)[:12]}.pdf"
+    path = Path("documents") / kind.replace(" ", "-") / name
     write_file(Path(settings.DOSEWRIGHT_HOME) / path, data)
     document = Document.objects.create(
-        code=new_code("document"),
+        code=mark.code,
         site_id=act.actor.site_id,
         kind=kind,
         number=number,
@@ -72,23 +107,61 @@ def make_document(
     return document
 
 
+FATES = {
+    DocumentIssue.ISSUED: (frozenset(),),
+    DocumentIssue.APPLIED: (frozenset({DocumentIssue.ISSUED}),),
+    DocumentIssue.RETURNED: (frozenset({DocumentIssue.ISSUED}),),
+    DocumentIssue.SPOILED: (
+        frozenset({DocumentIssue.ISSUED}),
+        frozenset({DocumentIssue.ISSUED, DocumentIssue.APPLIED}),
+    ),
+}
+"""What must have become of an original, and nothing else, before it can become this."""
+
+
 def issue(act: Act, document: Document, what: str, *, reason: str = "") -> DocumentIssue:
     """Record what became of an original; raises Conflict when that is already told or cannot follow."""
-    past = set(document.issues.values_list("what", flat=True))
-    after_issue = {DocumentIssue.APPLIED, DocumentIssue.SPOILED, DocumentIssue.RETURNED}
-    follows = (what == DocumentIssue.ISSUED and not past) or (what in after_issue and past == {DocumentIssue.ISSUED})
-    if document.state != Document.ORIGINAL or not follows:
+    past = frozenset(document.issues.values_list("what", flat=True))
+    if document.state != Document.ORIGINAL or past not in FATES.get(what, ()):
         raise Conflict(
             Refusal(
                 field=document.code,
                 value=", ".join(sorted(past)) or document.state,
-                message=f"a {document.state} in this state cannot be {what}",
+                message=f"a {document.kind} in this state cannot be {what}",
                 accepted="an issued original that is not yet accounted for",
                 rule="label count",
             )
         )
     act.note(document=document.code, became=what)
     return DocumentIssue.objects.create(document=document, what=what, by_id=act.actor.user_id, at=act.at, reason=reason)
+
+
+def fate_of(document: Document) -> str:
+    """Return what became of a document last: issued, applied, spoiled, returned, or empty before its issue."""
+    return document.issues.order_by("pk").values_list("what", flat=True).last() or ""
+
+
+def count_originals(site_id: int, kind: str, subject: str) -> LabelCount:
+    """Count the originals of a kind that were made for a subject, by what became of them last."""
+    rows = Document.objects.filter(site_id=site_id, kind=kind, subject=subject, state=Document.ORIGINAL)
+    fates = [fate_of(row) for row in rows.prefetch_related("issues")]
+    return LabelCount(
+        issued=len(fates),
+        applied=fates.count(DocumentIssue.APPLIED),
+        spoiled=fates.count(DocumentIssue.SPOILED),
+        returned=fates.count(DocumentIssue.RETURNED),
+    )
+
+
+def document_of(site_id: int, code: str, *, kind: str = "") -> Document:
+    """Return a document of the site by its code; raises NotThere."""
+    rows = Document.objects.filter(site_id=site_id, code=code, **({"kind": kind} if kind else {}))
+    found = rows.first()
+    if found is None:
+        raise NotThere.because(
+            kind or "document", "no such document at this site", value=code[:40], rule="code", accepted="its code"
+        )
+    return found
 
 
 def read_file(document: Document) -> bytes:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dosewright.ground.jurisdictions import Pack
-from dosewright.ground.paper.blocks import Block, Column, Note, Rows, Section, SignatureMark, Signatures, Table
+from dosewright.ground.paper.blocks import Block, Note, Rows, Section, SignatureMark, Signatures, Table
+from dosewright.ground.paper.columns import fitted_columns
 from dosewright.ground.paper.fit import grouped
 from dosewright.ground.paper.label import ROLL_100X60, LabelLine, LabelPage, LabelSize
 from dosewright.ground.paper.record import RecordPage
@@ -11,8 +12,6 @@ from dosewright.ground.paper.symbol import Symbol, gs1_symbol, plain_symbol
 from labels.certificate import TITLE, CertificateContent, CertificateSection, Grid, signed_at_words
 from labels.content import DRAFT, LabelContent
 from labels.wording import Words
-
-_WIDE_TEXT = 24
 
 
 def label_page(content: LabelContent, *, words: Words, size: LabelSize = ROLL_100X60, dpi: int = 203) -> LabelPage:
@@ -37,7 +36,9 @@ def label_page(content: LabelContent, *, words: Words, size: LabelSize = ROLL_10
             LabelLine(field="precautions", text=" ".join(content.precautions)),
         ),
         beside=(
-            LabelLine(field="expiry", text=content.expiry, bold=True),
+            LabelLine(
+                field="expiry", text=content.expiry, bold=True, aside=words["label"].format(number=content.number)
+            ),
             LabelLine(
                 field="batch",
                 text=f"{words['batch'].format(batch=content.batch)} · {words['pack'].format(pack=content.pack_code)}",
@@ -123,12 +124,7 @@ def _blocks(section: CertificateSection) -> tuple[Block, ...]:
 
 
 def _table(grid: Grid) -> Table:
-    longest = [max(len(row[place]) for row in (grid.heads, *grid.rows)) for place in range(len(grid.heads))]
-    shares = [min(max(length, 6), _WIDE_TEXT) for length in longest]
-    return Table(
-        columns=tuple(Column(head=head, share=share) for head, share in zip(grid.heads, shares, strict=True)),
-        rows=grid.rows,
-    )
+    return Table(columns=fitted_columns(grid.heads, grid.rows), rows=grid.rows)
 
 
 def _capital(text: str) -> str:

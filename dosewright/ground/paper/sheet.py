@@ -24,7 +24,7 @@ LINE_PT = 11.2
 SMALL_LINE_PT = 9.0
 _PAD_PT = 2.6
 _LABEL_FRAC = 0.30
-_COLUMN_GAP_PT = 11.0
+COLUMN_GAP_PT = 11.0
 _CARD_GAP_PT = 12.0
 _CARD_LINES = 4
 
@@ -103,7 +103,7 @@ def _note(note: Note, width: float, field: str) -> list[Strip]:
 
 def _fact(label: str, value: str, width: float) -> Strip:
     column = width * _LABEL_FRAC
-    names = wrap(label, font=REGULAR, size_pt=BODY_PT, width=column - _COLUMN_GAP_PT, field=label)
+    names = wrap(label, font=REGULAR, size_pt=BODY_PT, width=column - COLUMN_GAP_PT, field=label)
     values = wrap(value, font=REGULAR, size_pt=BODY_PT, width=width - column, field=label)
     height = max(len(names), len(values)) * LINE_PT + 2 * _PAD_PT
 
@@ -135,7 +135,7 @@ def _cells(
     size_pt = HEAD_PT if is_head else BODY_PT
     pitch = SMALL_LINE_PT if is_head else LINE_PT
     font = BOLD if is_head else REGULAR
-    inner = [wide - _COLUMN_GAP_PT for wide in widths]
+    inner = [wide - COLUMN_GAP_PT for wide in widths]
     wrapped = [
         wrap(cell, font=font, size_pt=size_pt, width=wide, field=f"{field}: {column.head}")
         for cell, wide, column in zip(row, inner, table.columns, strict=True)

@@ -186,7 +186,8 @@ ACTIONS: dict[str, Rule] = {
     "pack.supply": _rule(RX, T, events=(("pack", "supply"), ("unit", "supply"))),
     "pack.take_back": _rule(RX, T, events=(("pack", "take_back"), ("unit", "return"))),
     "pack.destroy": _rule(RX, differs=("witness",), events=(("pack", "destroy"), ("unit", "destroy"))),
-    "document.draft": _rule(T, RX, P, AU, SC, SM, SY),
+    "document.draft": _rule(T, RX),
+    "document.make": _rule(T, RX, AU, SC, SM, SY),
     # the house
     "jurisdiction.sign": _rule(RX, signed=True),
     "person.grant": _rule(SM),

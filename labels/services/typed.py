@@ -1,0 +1,39 @@
+"""Texts that people typed, made fit for paper: what the face cannot write is marked, long words may break."""
+
+from __future__ import annotations
+
+from dosewright.ground.jurisdictions import Pack as LawPack
+from dosewright.ground.paper.fit import grouped
+from dosewright.ground.paper.fonts import NotPrintable, printable
+from labels.certificate import may_stand
+
+LONGEST_WORD = 16
+"""Characters that one word may have in the narrowest column of our tables; longer ones get breaks."""
+
+ELSEWHERE = "(as written in the batch record)"
+"""Stands on the certificate where a typed text speaks of law or certifies: the signed record keeps it word by word."""
+
+
+def on_paper(text: str) -> str:
+    """Return `text` with breaks in long words and a mark for each character that the face cannot write."""
+    return " ".join(grouped(word, LONGEST_WORD) for word in _writable(text).split())
+
+
+def on_certificate(text: str, law: LawPack) -> str:
+    """Return `text` for the certificate, or where it can be read when it may not stand there."""
+    return on_paper(text) if may_stand(text, law) else ELSEWHERE
+
+
+def _writable(text: str) -> str:
+    try:
+        return printable(text, field="text")
+    except NotPrintable:
+        return "".join(one if _can(one) else "?" for one in text)
+
+
+def _can(character: str) -> bool:
+    try:
+        printable(character, field="text")
+    except NotPrintable:
+        return False
+    return True
