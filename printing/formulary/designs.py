@@ -157,7 +157,7 @@ def design_of(chosen: RangeFacts, way: Way = DEFAULT_WAY) -> Design:
         rule=chosen.rule,
         orientation=chosen.orientation,
         mount=chosen.mount,
-        layer_um=way.layer_um or chosen.layer_um[0],
+        layer_um=chosen.layer_um[0] if way.layer_um is None else way.layer_um,
         aspect_frac=None if chosen.aspect_frac is None else float(chosen.aspect_frac),
         fixed_height_mm=None if chosen.fixed_height_mm is None else float(chosen.fixed_height_mm),
     )
@@ -287,7 +287,7 @@ def _intake(one: ResidueFacts, fit: Fit, others_mg: float) -> IntakeLimit:
 
 
 def _no_range(facts: FormulationFacts, way: Way) -> Refused:
-    asked: Mapping[str, str] = {**way.asked, **({"layer_um": str(way.layer_um)} if way.layer_um else {})}
+    asked: Mapping[str, str] = {**way.asked, **({"layer_um": str(way.layer_um)} if way.layer_um is not None else {})}
     if not asked:
         return Blocked.because("ranges", "the formulation has no default range", accepted="a default range")
     known = "; ".join(

@@ -57,7 +57,7 @@ class Stack:
 
 def sqlite_stack(home: Path) -> Stack:
     """Make a migrated home on SQLite."""
-    env = _environment(home)
+    env = environment_of(home)
     stack = Stack(name="sqlite", env=env, owner_env=env)
     stack.python("manage.py", "migrate", "-v", "0")
     return stack
@@ -65,7 +65,7 @@ def sqlite_stack(home: Path) -> Stack:
 
 def postgres_stack(home: Path, servers: Servers) -> Stack:
     """Make a migrated home on PostgreSQL with Redis; the programs work as the role that owns no table."""
-    env = _environment(home) | servers.environment
+    env = environment_of(home) | servers.environment
     stack = Stack(name="postgresql", env=env, owner_env=env | servers.owner_environment)
     stack.python("manage.py", "migrate", "-v", "0", owner=True)
     return stack
@@ -79,7 +79,8 @@ def wait_until(done: Callable[[], bool], *, within_s: float = 30) -> None:
         time.sleep(0.1)
 
 
-def _environment(home: Path) -> dict[str, str]:
+def environment_of(home: Path) -> dict[str, str]:
+    """Return the environment of programs on a home; nothing of the caller's own home goes in."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("DOSEWRIGHT_")}
     return kept | {
         "DOSEWRIGHT_HOME": str(home),

@@ -78,5 +78,11 @@ def shown_plan(site_id: int, batch_code: str = "") -> dict[str, Any]:
     rows = rows.filter(code=batch_code) if batch_code else rows.exclude(state="cancelled")
     plates = [json.loads(row.plan_text) for row in rows]
     if batch_code and not plates:
-        raise NotThere.because("batch", "no such print batch at this site", value=batch_code[:40], rule="code")
+        raise NotThere.because(
+            "batch",
+            "no such print batch at this site",
+            value=batch_code[:40],
+            accepted="a batch code of this site",
+            rule="code",
+        )
     return {"plates": plates}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +10,7 @@ from django.core.management.base import CommandError, CommandParser
 
 from dosewright.ground.documents import write_file
 from dosewright.ground.pure.errors import BadInput, Refused
-from dosewright.ground.pure.quantities import parse_dose
+from dosewright.ground.pure.quantities import parse_decimal, parse_dose
 from dosewright.roof.homes import the_site
 from dosewright.roof.json_command import JsonCommand
 from printing.core.dose.sizing import DoseNotPossible
@@ -68,12 +68,9 @@ class Command(JsonCommand):
 def _fraction(text: str | None) -> Decimal | None:
     if text is None:
         return None
-    try:
-        value = Decimal(text)
-    except InvalidOperation:
-        value = Decimal("NaN")
-    if not (value.is_finite() and 0 < value < 1):
-        raise BadInput.because("unit_strength", "is no strength", value=text[:40], accepted="more than 0, less than 1")
+    value = parse_decimal(text, field="unit_strength")
+    if value >= 1:
+        raise BadInput.because("unit_strength", "is no strength", value=text[:40], limit="1", accepted="less than 1")
     return value
 
 

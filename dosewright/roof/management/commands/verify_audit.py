@@ -7,8 +7,10 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from dosewright.ground.pure.errors import SetupMissing
 from dosewright.ground.verify import Findings, verify
-from dosewright.roof.output import REFUSED, print_json
+from dosewright.roof.homes import the_site
+from dosewright.roof.output import REFUSED, leave_refused, print_json
 
 
 class Command(BaseCommand):
@@ -27,7 +29,12 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        found = verify(_anchors(options["anchor"]))
+        anchors = _anchors(options["anchor"])
+        try:
+            the_site()
+        except SetupMissing as missing:
+            leave_refused(missing, as_json=options["as_json"])
+        found = verify(anchors)
         if options["as_json"]:
             print_json(
                 {
