@@ -140,7 +140,7 @@ def ready_bench(home: Home) -> Bench:
     lots = [received_lot(home, line) for line in facts["recipe"]]
     lot = weighed_lot(home, formulation, lots, balance)
     tested_lot(home, lot, facts["test_plan"])
-    assert home.lena.sign(f"resin-lot/{lot}/approve")["state"] == "approved"
+    assert home.rosa.sign(f"resin-lot/{lot}/approve")["state"] == "approved"
     printer, token = printer_with_tank(home, wet["tank 1"])
     fill = home.tomas.post("tank-fill", {"tank": wet["tank 1"], "resin_lot": lot, "volume_ml": TANK_ML})["code"]
     return Bench(

@@ -7,7 +7,7 @@ from typing import Any
 
 from tests.flows.living import Home
 from tests.flows.meshes import Solid, by_lib3mf, by_trimesh, content_mg
-from tests.flows.walk import Way
+from tests.flows.way import Way
 
 WITHIN_FRAC = 0.01
 SAME_FRAC = 1e-5

@@ -11,7 +11,8 @@ from tests.flows.audit_evidence import check_audit, check_flipped_bytes
 from tests.flows.living import Home, living
 from tests.flows.plate_evidence import check_lines, check_plate_file
 from tests.flows.privacy_evidence import check_no_names
-from tests.flows.walk import Way, walk
+from tests.flows.way import Way
+from tests.flows.whole_way import walk
 from tests.services.stacks import sqlite_stack
 
 
@@ -25,9 +26,9 @@ def alive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Home]:
 
 
 @pytest.fixture(scope="module")
-def way(alive: Home) -> Way:
+def way(alive: Home, tmp_path_factory: pytest.TempPathFactory) -> Way:
     """The whole way, with every refusal on it."""
-    return walk(alive)
+    return walk(alive, tmp_path_factory.mktemp("papers"))
 
 
 def test_three_lines_of_28_are_never_a_mean(alive: Home, way: Way) -> None:

@@ -14,7 +14,8 @@ from tests.flows.audit_evidence import check_audit
 from tests.flows.living import Home, celery_programs, living
 from tests.flows.plate_evidence import check_lines, check_plate_file
 from tests.flows.privacy_evidence import check_no_names
-from tests.flows.walk import Way, walk
+from tests.flows.way import Way
+from tests.flows.whole_way import walk
 from tests.services.servers import Servers
 from tests.services.stacks import postgres_stack
 
@@ -30,8 +31,8 @@ def alive(servers: Servers, tmp_path_factory: pytest.TempPathFactory) -> Iterato
 
 
 @pytest.fixture(scope="module")
-def way(alive: Home) -> Way:
-    return walk(alive)
+def way(alive: Home, tmp_path_factory: pytest.TempPathFactory) -> Way:
+    return walk(alive, tmp_path_factory.mktemp("papers"))
 
 
 def test_the_programs_work_as_the_role_that_owns_no_table(alive: Home, way: Way) -> None:

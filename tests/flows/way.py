@@ -28,8 +28,20 @@ class Way:
     batch: str = ""
     zones: dict[str, str] = field(default_factory=dict)
     test_zones: list[str] = field(default_factory=list)
-    packs: dict[str, str] = field(default_factory=dict)
     patient: str = ""
+    rejected: set[str] = field(default_factory=set)
+    packs: dict[str, str] = field(default_factory=dict)
+    labels: dict[str, str] = field(default_factory=dict)
+    symbols: dict[str, str] = field(default_factory=dict)
+    certificates: dict[str, str] = field(default_factory=dict)
+
+    def line_of(self, dose: str) -> str:
+        """Return the code of the dose line of a dose in mg."""
+        return next(line for line, mg in self.lines.items() if mg == dose)
+
+    def zone_of(self, dose: str) -> str:
+        """Return the code of the zone of a dose in mg."""
+        return self.zones[self.line_of(dose)]
 
 
 def signed_order(home: Home) -> str:
@@ -114,8 +126,8 @@ def delivered_batch(home: Home, way: Way) -> None:
     home.until("the plate file", lambda: home.tomas.get(f"batch/{way.batch}")["state"] == "ready")
 
 
-def walk(home: Home) -> Way:
-    """Go the whole way."""
+def ordered_and_planned(home: Home) -> Way:
+    """Go the way from an empty site to a delivered plate file."""
     set_up_substance(home)
     bench = ready_bench(home)
     way = Way(order=verified_order(home), bench=bench)
