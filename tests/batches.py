@@ -5,10 +5,14 @@ Everything here is invented. Each function leaves the site as the people of the 
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
+
+from django.db import transaction
 
 from dosewright.ground.models import User, Work
 from dosewright.ground.people import actor_of
@@ -26,6 +30,16 @@ from tests.orders import enter_signed, order_request, verify
 
 DUE = date(2026, 12, 31)
 LONG_AGO = timedelta(days=1)
+
+
+@contextlib.contextmanager
+def undone() -> Iterator[None]:
+    """Undo what the block does: several cases of one table then share one set-up (within a test's transaction)."""
+    block = transaction.atomic()
+    block._from_testcase = True  # as the test's own block, so that durable actions may stand inside
+    with block:
+        yield
+        transaction.set_rollback(True)
 
 
 @dataclass(slots=True, kw_only=True)

@@ -49,7 +49,7 @@ def printers(actor: Actor, *, after: str = "", limit: int = 50) -> KeysetPage[Pr
 
 def _printer(row: Printer) -> PrinterFacts:
     last = [
-        Calibration.objects.filter(Q(printer=row), kind=kind).order_by("-done_at").first()
+        Calibration.objects.filter(Q(printer=row), kind=kind).order_by("-done_at", "-pk").first()
         for kind in ("calibration", "laser check")
     ]
     return PrinterFacts(
