@@ -11,7 +11,7 @@ from dosewright.ground.jurisdictions import READ
 from dosewright.ground.jurisdictions import Pack as LawPack
 from dosewright.ground.models import Site
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.errors import BadInput, Refusal
+from dosewright.ground.pure.errors import BadInput, Blocked, Refusal
 from labels.content import LabelContent, LabelFacts, label_content
 from labels.models import Pack, ProductNumber
 from labels.wording import Directions, FormName, Words, date_words, unit_strength_mg
@@ -19,6 +19,7 @@ from prescriptions.queries import LabelPatient, LineFacts, label_patient, line_f
 from prescriptions.regimens import ClockTimes
 from printing.formulary.content import DRUG, FormulationFacts
 from printing.formulary.queries import facts_by_id
+from printing.plates.models import Zone
 
 REFRIGERATOR = "Store in a refrigerator (2 to 8 °C)."
 """How the house keeps what has no stability study of its own (design rule)."""
@@ -93,8 +94,15 @@ def read_kept_digest(content_text: str) -> str:
 
 
 def units_per_dose(pack: Pack) -> int:
-    """Return how many units make one dose, as the line was sized in its plan."""
-    return pack.zone.sized.units_per_dose if pack.zone.sized else 1
+    """Return how many units make one dose, as the line was sized in its plan; raises Blocked."""
+    return units_per_dose_of(pack.zone)
+
+
+def units_per_dose_of(zone: Zone) -> int:
+    """Return how many units of a zone make one dose; raises Blocked for a zone without a size, and never says one."""
+    if zone.sized is None:
+        raise Blocked.because("zone", "was never sized", value=zone.code, accepted="a zone of a dose line", rule="size")
+    return zone.sized.units_per_dose
 
 
 def directions_of(line: LineFacts, formulation: FormulationFacts, per_dose: int) -> Directions:

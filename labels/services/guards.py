@@ -9,6 +9,7 @@ from labels.queries.making import deviation_parts
 from labels.queries.packs import ZoneRow
 from labels.queries.release import label_count, label_parts
 from prescriptions.queries import LineFacts
+from printing.runs.content import MUST_NOT_BE_USED
 
 APPROVED = "approved to pack"
 
@@ -68,10 +69,17 @@ def not_ours(zone: ZoneRow, line: LineFacts) -> list[Refusal]:
 
 
 def held(zone: ZoneRow) -> list[Refusal]:
+    """Return a refusal for each open deviation that holds the zone, and for each that ended with "must not be used"."""
     return [
-        Refusal(field="deviation", value=one.code, message=f"{one.kind} holds the zone", accepted="closed", rule="held")
+        Refusal(
+            field="deviation",
+            value=one.code,
+            message=f"{one.kind} holds the zone" if one.state != "closed" else f"{one.kind}: {one.decision}",
+            accepted="a deviation that is closed with leave to use",
+            rule="held",
+        )
         for one in deviation_parts(zone)
-        if one.state != "closed" and one.holds
+        if (one.holds if one.state != "closed" else one.decision == MUST_NOT_BE_USED)
     ]
 
 
