@@ -21,8 +21,7 @@ READINGS = {"temperature_c": Decimal(40), "strength_percent": Decimal(97)}
 
 
 def finish_and_judge(stage: Stage, house: House, code: str, chance: random.Random, *, reject_one: bool) -> None:
-    """Take a printed batch to its verdicts; with `reject_one` one unit shows a major defect."""
-    _remove(stage, code)
+    """Take a batch off the plate to its verdicts; with `reject_one` one unit shows a major defect."""
     _finish(stage, house, code)
     zones = [zone.code for zone in batch_facts(code, site_id=stage.site_id).zones]
     rejected = not reject_one
@@ -40,7 +39,8 @@ def finish_and_judge(stage: Stage, house: House, code: str, chance: random.Rando
     stage.say(f"batch {code}: {len(zones)} zones broken off, weighed and judged; batch closed")
 
 
-def _remove(stage: Stage, code: str) -> None:
+def take_off(stage: Stage, code: str) -> None:
+    """Take the rafts of a printed batch off the plate, counting every zone."""
     tomas = stage.person("tomas.lind")
     zones = batch_facts(code, site_id=stage.site_id).zones
     counts = {zone.code: runs.ZoneCount(counted=len(zone.units)) for zone in zones}

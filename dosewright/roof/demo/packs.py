@@ -94,6 +94,11 @@ def take_one_back(stage: Stage, pack: Packed) -> None:
         stage.person("tomas.lind"), pack.code, units=5, reason="treatment changed (invented)", at=stage.now()
     )
     labels.destroy_pack(
-        stage.person("rosa.keller"), pack.code, witness="ada.brandt", reason="returned units (invented)", at=stage.now()
+        stage.person("rosa.keller"),
+        pack.code,
+        witness="ada.brandt",
+        witness_password=stage.passwords["ada.brandt"],
+        reason="returned units (invented)",
+        at=stage.now(),
     )
     stage.say(f"pack {pack.code} came back with 5 units, held apart, destroyed before a witness")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
 
-from dosewright.ground.pure.errors import Blocked
+from dosewright.ground.pure.errors import Blocked, Conflict
 from dosewright.roof.children import Child, module
 from dosewright.roof.demo.house import TANK_ML, House
 from dosewright.roof.demo.stage import Stage, Stuck
@@ -15,7 +15,7 @@ from dosewright.roof.environment import write_secret
 from prescriptions.services import stop_order
 from printing.formulary.queries import profile_row
 from printing.plates import services as plates
-from printing.plates.queries import batch_facts, plan_facts
+from printing.plates.queries import batch_facts, next_ready_batch, plan_facts
 from printing.runs import services as runs
 from printing.runs.content import (
     AMBER,
@@ -87,12 +87,12 @@ def _plan(stage: Stage, house: House) -> list[str]:
 
 
 def _approved(stage: Stage, code: str) -> bool:
-    tomas = stage.person("tomas.lind")
+    """Have a batch approved; one with a stopped order on it is refused, and cancelled by a worker."""
     try:
-        plates.approve_batch(tomas, code, at=stage.now())
-    except Blocked as blocked:
-        stage.say(f"batch {code} not approved: {blocked}")
-        plates.cancel_batch(tomas, code, reason="an order on it was stopped", at=stage.now())
+        plates.approve_batch(stage.person("tomas.lind"), code, at=stage.now())
+    except (Blocked, Conflict) as refused:
+        stage.say(f"batch {code} not approved: {refused.refusals[0].message}")
+        stage.wait(lambda: _state(stage, code) == "cancelled", f"cancelling of {code}")
         return False
     return True
 
@@ -110,10 +110,23 @@ def start_printer(stage: Stage, house: House, url: str, fault: Fault) -> Child:
     return Child("training printer", command, env=environment, log=stage.home / "training-printer.log")
 
 
+def next_batch(stage: Stage, house: House, batches: list[str]) -> str:
+    """Return the batch that the printer is given next, once all that were approved are delivered."""
+    for code in batches:
+        stage.wait(partial(_is_ready, stage, code), f"delivery of {code}", within_s=120)
+    code = next_ready_batch(house.printer)
+    if code is None:
+        raise Stuck("no batch is ready")
+    return code
+
+
+def _is_ready(stage: Stage, code: str) -> bool:
+    return _state(stage, code) == "ready"
+
+
 def print_batch(stage: Stage, house: House, code: str) -> bool:
     """Pass the gates, start, follow the layers; return whether the batch was printed and did not fault."""
     tomas = stage.person("tomas.lind")
-    stage.wait(lambda: _state(stage, code) == "ready", f"delivery of {code}", within_s=120)
     stage.wait(lambda: _printer_is_ready(stage, code), f"{code} on the printer")
     _gates(stage, house, code)
     runs.start_run(tomas, code, at=stage.now())

@@ -61,8 +61,10 @@ def _make(
     children.append(plates.start_printer(stage, room, f"http://127.0.0.1:{port}", fault))
     printed: list[str] = []
     while batches:
-        code = batches.pop(0)
+        code = plates.next_batch(stage, room, batches)
+        batches.remove(code)
         if plates.print_batch(stage, room, code):
+            finish.take_off(stage, code)
             printed.append(code)
         else:
             stage.say(f"batch {code} is over for good; its lines are planned again under a new number")
