@@ -13,7 +13,7 @@ from tests.flows.living import Home
 
 FORMULATION = Path(__file__).parents[2] / "fixtures" / "formulations" / "hydrocortisone-tablet.toml"
 LOT_G = Decimal(400)
-TANK_ML = "300"
+TANK_ML = "150"
 
 
 @dataclass(slots=True, kw_only=True)

@@ -105,12 +105,14 @@ def celery_programs(folder: Path) -> tuple[tuple[str, list[str]], ...]:
 
 
 @contextmanager
-def living(stack: Stack, folder: Path, workers: tuple[tuple[str, list[str]], ...] = EMBEDDED) -> Iterator[Home]:
+def living(
+    stack: Stack, folder: Path, workers: tuple[tuple[str, list[str]], ...] = EMBEDDED, *, gs1_prefix: str = ""
+) -> Iterator[Home]:
     """Found the cast's site in a migrated home, start its programs, and end them for certain."""
     home = Path(stack.env["DOSEWRIGHT_HOME"])
     (home / MARK).write_text("a home of the tests; everything in it is invented\n", encoding="utf-8")
     set_demo_offset(home, BEGINS)
-    site = stack.python("-m", "tests.flows.founding")
+    site = stack.python("-m", "tests.flows.founding", *filter(None, [gs1_prefix]))
     folder.mkdir(parents=True, exist_ok=True)
     port = free_port()
     env = stack.env | {"DOSEWRIGHT_LOG": "INFO", "DOSEWRIGHT_HOSTS": "127.0.0.1"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -13,6 +14,7 @@ READINGS = {"wash": {"strength_percent": "97"}, "dry": {"temperature_c": "40"}, 
 STATEMENTS = ("line clearance", "people trained", "amber light")
 SCALE_MG = Decimal("0.01")
 HEAVY = Decimal("1.12")
+NONE: Mapping[str, str] = {}
 
 
 def gates_recorded(home: Home, way: Way) -> None:
@@ -101,23 +103,27 @@ def finished(home: Home, way: Way) -> None:
 def measured(home: Home, way: Way) -> None:
     """Break off, weigh and look at one zone after the other; assay the test units."""
     zones = sorted(home.tomas.get(f"batch/{way.batch}")["zones"], key=lambda zone: zone["removal_order"])
-    later = zones[1]["code"]
-    assert refusal(home.tomas, f"zone/{later}/break-off", {"counted": 1}, status=409).refused
+    assert refusal(home.tomas, f"zone/{zones[1]['code']}/break-off", {"counted": 1}, status=409).refused
     for zone in zones:
-        code = zone["code"]
-        counted = {"counted": len(zone["units"])}
-        assert home.tomas.post(f"zone/{code}/break-off", counted)["deviations"] == []
-        masses = [_mass(unit["predicted_mass_ug"], unit["number"]) for unit in zone["units"]]
-        if code == way.zone_of("2"):
-            masses[4] = _on_scale(zone["units"][4]["predicted_mass_ug"] * HEAVY)
-        weighed = home.tomas.post(f"zone/{code}/masses", {"masses_mg": masses, "balance": way.bench.balance})
-        assert weighed["deviations"] == []
-        defects = {"7": "major"} if code == way.zone_of("3") else {}
-        home.tomas.post(f"zone/{code}/appearance", {"defects": defects})
-        if not zone["line"]:
-            for unit in zone["units"]:
-                found = {"unit": unit["code"], "content_mg": str(Decimal(unit["dose_ug"]) / 1000), "method": "assay"}
-                home.jonas.post(f"zone/{code}/content", found)
+        heavy = 5 if zone["code"] == way.zone_of("2") else 0
+        cracked = {"7": "major"} if zone["code"] == way.zone_of("3") else {}
+        measured_zone(home, way, zone, heavy=heavy, defects=cracked)
+
+
+def measured_zone(
+    home: Home, way: Way, zone: dict[str, Any], *, heavy: int = 0, defects: Mapping[str, str] = NONE
+) -> None:
+    """Break off, weigh and look at one zone; the unit of number `heavy` weighs 12 % too much."""
+    code = zone["code"]
+    units = [unit for unit in zone["units"] if unit["state"] not in {"unaccounted", "not printed"}]
+    assert home.tomas.post(f"zone/{code}/break-off", {"counted": len(units)})["deviations"] == []
+    masses = [_mass(unit, heavy=unit["number"] == heavy) for unit in units]
+    weighed = home.tomas.post(f"zone/{code}/masses", {"masses_mg": masses, "balance": way.bench.balance})
+    assert weighed["deviations"] == []
+    home.tomas.post(f"zone/{code}/appearance", {"defects": dict(defects)})
+    for unit in units if not zone["line"] else ():
+        found = {"unit": unit["code"], "content_mg": str(Decimal(unit["dose_ug"]) / 1000), "method": "assay"}
+        home.jonas.post(f"zone/{code}/content", found)
 
 
 def judged(home: Home, way: Way) -> None:
@@ -147,10 +153,7 @@ def made(home: Home, way: Way) -> None:
     judged(home, way)
 
 
-def _mass(predicted_ug: int, number: int) -> str:
+def _mass(unit: Mapping[str, Any], *, heavy: bool) -> str:
     """Return an invented mass within half a percent of what is predicted, on the balance's scale."""
-    return _on_scale(predicted_ug * (1 + Decimal(number % 7 - 3) / 600))
-
-
-def _on_scale(ug: Any) -> str:
-    return str((Decimal(ug) / 1000).quantize(SCALE_MG))
+    factor = HEAVY if heavy else 1 + Decimal(unit["number"] % 7 - 3) / 600
+    return str((unit["predicted_mass_ug"] * factor / 1000).quantize(SCALE_MG))

@@ -31,12 +31,12 @@ def can_scan() -> bool:
 
 
 def scanned(pdf: Path) -> list[tuple[str, str]]:
-    """Return what a scanner reads on the first page: the symbology identifier and the text of each symbol."""
+    """Return what a scanner sends for each symbol on the first page: its symbology identifier and its data."""
     stem = pdf.with_suffix("")
     subprocess.run(["pdftoppm", "-png", "-r", str(DPI), "-singlefile", str(pdf), str(stem)], check=True, timeout=60)
     with Image.open(stem.with_suffix(".png")) as picture:
         found = zxingcpp.read_barcodes(picture.convert("L"))
-    return [(one.symbology_identifier, one.text) for one in found]
+    return [(one.symbology_identifier, one.bytes.decode("ascii")) for one in found]
 
 
 def words_on(pdf: Path) -> str:

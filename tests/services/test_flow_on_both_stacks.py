@@ -12,8 +12,10 @@ import pytest
 
 from tests.flows.audit_evidence import check_audit
 from tests.flows.living import Home, celery_programs, living
+from tests.flows.pack_evidence import check_every_unit, check_labels, check_packs, check_stock
 from tests.flows.plate_evidence import check_lines, check_plate_file
 from tests.flows.privacy_evidence import check_no_names
+from tests.flows.trace_evidence import check_traces
 from tests.flows.way import Way
 from tests.flows.whole_way import walk
 from tests.services.servers import Servers
@@ -46,6 +48,14 @@ def test_the_programs_work_as_the_role_that_owns_no_table(alive: Home, way: Way)
 def test_three_lines_of_28_and_every_unit_in_the_plate_file(alive: Home, way: Way) -> None:
     check_lines(alive, way)
     check_plate_file(alive, way)
+
+
+def test_packs_units_stock_and_labels(alive: Home, way: Way, tmp_path: Path) -> None:
+    check_packs(alive, way)
+    check_every_unit(alive, way)
+    check_stock(alive, way)
+    check_labels(alive, way, tmp_path, gs1=False)
+    check_traces(alive, way)
 
 
 def test_the_audit_trail_is_whole(alive: Home, way: Way) -> None:
