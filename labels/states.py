@@ -1,4 +1,4 @@
-"""The states of a pack and of a label original as plain tables; what is not in them cannot happen.
+"""The states of a pack as a plain table; what is not in it cannot happen.
 
 Recall marks a pack and never changes its state. A returned pack has left the pharmacy's hands: it is held
 apart and can only be destroyed.
@@ -38,31 +38,15 @@ PACK: Final[dict[tuple[str, str], str]] = {
     (RELEASED, DESTROY): DESTROYED,
     (QUARANTINED, DESTROY): DESTROYED,
     (SUPPLIED, TAKE_BACK): RETURNED,
-    (SUPPLIED, DESTROY): DESTROYED,
     (RETURNED, DESTROY): DESTROYED,
 }
 
 STATES: Final = tuple(dict.fromkeys([*(state for state, _ in PACK), *PACK.values()]))
 
-ISSUED: Final = "issued"
-APPLIED: Final = "applied"
-SPOILED: Final = "spoiled"
-GIVEN_BACK: Final = "given back"
 
-LABEL_INITIAL: Final = ISSUED
-
-LABEL: Final[dict[tuple[str, str], str]] = {
-    (ISSUED, "apply"): APPLIED,
-    (ISSUED, "spoil"): SPOILED,
-    (ISSUED, "give_back"): GIVEN_BACK,
-    (APPLIED, "spoil"): SPOILED,
-}
-"""A label original is issued under count; issued = applied + spoiled + given back."""
-
-
-def label_difference(*, issued: int, applied: int, spoiled: int, given_back: int = 0) -> int:
+def label_difference(*, issued: int, applied: int, spoiled: int, returned: int = 0) -> int:
     """Return how many label originals are not accounted for [count]; anything but 0 blocks the release.
 
     Source: label reconciliation, 21 CFR 211.125 (a benchmark, binding on manufacturers only).
     """
-    return issued - applied - spoiled - given_back
+    return issued - applied - spoiled - returned

@@ -220,6 +220,9 @@ _ROWS: dict[str, Callable[[int], Any]] = {
     "document": lambda site: Document.objects.filter(site_id=site),
 }
 
+TRACED = frozenset(_ROWS)
+"""Kinds of code that can be traced."""
+
 
 def _starts(net: _Net, kind: str, code: str) -> dict[str, set[str]]:
     """Return where on the flow a trace of `code` begins: at itself, or at everything that it touched directly."""

@@ -38,11 +38,6 @@ class LabelCount:
     spoiled: int = 0
     returned: int = 0
 
-    @property
-    def open(self) -> int:
-        """How many were issued and are not accounted for."""
-        return self.issued - self.applied - self.spoiled - self.returned
-
 
 def next_number(site_id: int, series: str) -> int:
     """Return the next number of a series at a site, within the transaction that is open."""

@@ -31,6 +31,7 @@ from labels.queries.on_label import (
     printed_digest,
     read_kept_digest,
     units_per_dose,
+    units_per_dose_of,
 )
 from labels.records import (
     AlertPart,
@@ -46,6 +47,7 @@ from labels.records import (
     ScanPart,
     UnitPart,
 )
+from labels.states import label_difference
 from prescriptions.queries import LineFacts, line_facts, order_facts
 from prescriptions.queries.facts import standing_alerts
 from printing.plates.models import Zone
@@ -69,7 +71,7 @@ def batch_review(zone: Zone, *, at: datetime) -> BatchReview:
         zone=zone_part(zone),
         batch=batch_part(zone.batch),
         order=order_part(line.order),
-        line=line_part(line, zone.sized.units_per_dose if zone.sized else 1),
+        line=line_part(line, units_per_dose_of(zone)),
         resin_lot=lot_part(zone, at=at),
         run=batch_lines(zone),
         deviations=deviation_parts(zone),
@@ -150,7 +152,9 @@ def label_count(pack: Pack) -> CountPart:
         applied=count.applied,
         spoiled=count.spoiled,
         returned=count.returned,
-        difference=count.open,
+        difference=label_difference(
+            issued=count.issued, applied=count.applied, spoiled=count.spoiled, returned=count.returned
+        ),
     )
 
 

@@ -21,8 +21,8 @@ from labels.queries import pack_row, release_view, tidy_code
 from labels.queries.papers import TestedFacts, signatures_under, tested_facts
 from labels.records import ReleaseView
 from labels.services.paperwork import certificate_page
-from labels.services.typed import on_certificate, on_paper
-from labels.wording import Words, date_words
+from labels.services.typed import IN_A_FACT, on_certificate, on_paper
+from labels.wording import FormName, Words, date_words
 from printing.runs.queries import RecordLine
 
 CERTIFICATE = "certificate"
@@ -115,8 +115,8 @@ def _sections(
     shown: ReleaseView, facts: TestedFacts, law: LawPack, words: Words, site: Site
 ) -> Sequence[CertificateSection]:
     return (
-        _pack(shown, words),
-        _order(shown, words, law),
+        _pack(shown, facts, words),
+        _order(shown, facts, words, law),
         _composition(facts),
         _lots(shown, facts, words),
         _plan(shown, words),
@@ -130,11 +130,11 @@ def _sections(
     )
 
 
-def _pack(shown: ReleaseView, words: Words) -> CertificateSection:
+def _pack(shown: ReleaseView, facts: TestedFacts, words: Words) -> CertificateSection:
     pack, count, scan = shown.pack, shown.label_count, shown.second_scan
     applied = ", ".join(f"{one.code} ({one.number})" for one in shown.labels if one.became == "applied")
     rows = (
-        ("Pack", f"{pack.code}, {len(shown.units)} units in container lot {on_paper(pack.container_lot)}"),
+        ("Pack", f"{pack.code}: {_forms(len(shown.units), facts)} in container lot {on_paper(pack.container_lot)}"),
         ("Last day of use", f"{date_words(pack.use_by_date, words)}, set by {pack.use_by_limit}"),
         ("Label applied", applied or "none"),
         (
@@ -142,19 +142,19 @@ def _pack(shown: ReleaseView, words: Words) -> CertificateSection:
             f"{count.issued} issued = {count.applied} applied + {count.spoiled} spoiled + {count.returned} returned",
         ),
         ("Second scan", f"zone {scan.zone}, container, label {scan.label}, by {scan.by}" if scan else "none"),
-        ("Packed by", ", ".join(shown.people.packers)),
+        ("Packed and scanned by", ", ".join(shown.people.packers)),
     )
     return CertificateSection(id="pack", title="Pack", facts=rows)
 
 
-def _order(shown: ReleaseView, words: Words, law: LawPack) -> CertificateSection:
+def _order(shown: ReleaseView, facts: TestedFacts, words: Words, law: LawPack) -> CertificateSection:
     order, line = shown.order, shown.line
     rows = (
         ("Order", f"{order.code}, version {order.version}, for patient {order.patient}"),
         ("Substance", order.substance),
         (
             "Dose line",
-            f"{line.code}: {format_mass(line.dose_mg, law.micro_word)} in {line.units_per_dose}, "
+            f"{line.code}: {format_mass(line.dose_mg, law.micro_word)} in {_forms(line.units_per_dose, facts)}, "
             f"at {', '.join(line.times)}, {line.administrations} doses",
         ),
         ("Course", f"{date_words(line.starts_on, words)} to {date_words(line.ends_on, words)}"),
@@ -179,7 +179,7 @@ def _composition(facts: TestedFacts) -> CertificateSection:
         ),
     )
     title = f"{one.code}, version {one.number}: {one.name}"
-    rows = (("Formulation", on_paper(title)), ("Storage", one.storage), ("Container", one.container))
+    rows = (("Formulation", on_paper(title, IN_A_FACT)), ("Storage", one.storage), ("Container", one.container))
     return CertificateSection(id="composition", title="Composition", facts=rows, grid=grid)
 
 
@@ -246,6 +246,11 @@ def _deviations(shown: ReleaseView) -> CertificateSection:
     )
     remark = "What happened, its effect and the investigation stand in the batch record under the deviation's code."
     return CertificateSection(id="deviations", title="Deviations", grid=grid, remarks=(remark,))
+
+
+def _forms(count: int, facts: TestedFacts) -> str:
+    one = facts.formulation
+    return f"{count} {FormName(one=one.form_name, many=one.form_name_plural).of(count)}"
 
 
 def _places(value: Decimal) -> str:

@@ -33,7 +33,7 @@ from dosewright.ground.pure.notation import format_number
 from dosewright.ground.pure.roles import Actor, authorise_read
 from labels.queries.papers import PlateRecord, plate_to_print, resin_lot_to_print
 from labels.services.certifying import chain_head, head_lines, local_time
-from labels.services.typed import on_paper
+from labels.services.typed import IN_A_FACT, on_paper
 from labels.trace import Trace, trace
 from labels.wording import date_words
 from printing.stock.content import ResinLotRecord
@@ -147,7 +147,10 @@ def _draw(paper: Paper, kind: str, sections: tuple[Section, ...], site: Site) ->
 def _sheet_sections(lot: ResinLotRecord, site: Site) -> tuple[Section, ...]:
     words = _words(site)
     facts = (
-        ("Formulation", on_paper(f"{lot.formulation}, version {lot.formulation_number}: {lot.formulation_name}")),
+        (
+            "Formulation",
+            on_paper(f"{lot.formulation}, version {lot.formulation_number}: {lot.formulation_name}", IN_A_FACT),
+        ),
         ("Amount to make", f"{format_number(lot.target_g)} g"),
         ("Started", f"{local_time(lot.started_at, site, words)} by {lot.started_by}"),
         ("Mixed", f"{local_time(lot.mixed_at, site, words)} by {lot.mixed_by}" if lot.mixed_at else "not yet"),

@@ -9,7 +9,7 @@ from django.contrib.auth.hashers import check_password
 
 from dosewright.ground.act import Act, act
 from dosewright.ground.models import User
-from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, NotAllowed, Refusal, refuse_if_any
+from dosewright.ground.pure.errors import BadInput, Blocked, NotAllowed, Refusal, refuse_if_any
 from dosewright.ground.pure.roles import Actor
 from labels.models import Pack, PackRemark, Supply, TakenBack
 from labels.queries import pack_row, tidy_code, units_in
@@ -90,10 +90,6 @@ def destroy_pack(
                 "witness", "is not known, or the password is not theirs", accepted="a second person of this site"
             )
         pack = pack_row(actor, code)
-        if pack.state == SUPPLIED:
-            raise Conflict.because(
-                pack.code, "is supplied", value=pack.state, accepted="a pack that was taken back", rule="state"
-            )
         units = [one for one in units_in(pack) if one.state in {"packed", "returned"}]
         PackRemark.objects.create(pack=pack, what="destroyed", text=said, witness=seen_by, by_id=actor.user_id, at=at)
         doing.advance(pack, "destroy")

@@ -22,6 +22,9 @@ from printing.runs.content import (
 )
 
 GOOD = "printed"
+FOUND_GOOD = (GOOD, "packed", "supplied", "returned", "surplus", "retained")
+"""States of a unit that was good when its zone was judged, wherever it went since."""
+
 LINE_MEAN, UNIT = "line mean", "unit"
 
 
@@ -52,7 +55,7 @@ class Judged:
     @property
     def good(self) -> int:
         """How many units could be packed, or of a test zone were tested."""
-        return self.states.get("tested" if self.is_test else GOOD, 0)
+        return sum(self.states.get(state, 0) for state in (("tested",) if self.is_test else FOUND_GOOD))
 
     @property
     def off_unit(self) -> tuple[MassFinding, ...]:

@@ -27,10 +27,9 @@ def fitted_columns(
     wanted = [_longest_text(texts) for texts in cells]
     more = [max(0.0, want - need) for want, need in zip(wanted, needed, strict=True)]
     rest = max(0.0, BODY_WIDTH_PT - sum(needed))
-    total = sum(more)
-    shares = [
-        need + (rest * extra / total if total else rest / len(heads)) for need, extra in zip(needed, more, strict=True)
-    ]
+    part = min(1.0, rest / sum(more)) if sum(more) else 0.0
+    even = (rest - part * sum(more)) / len(heads)
+    shares = [need + part * extra + even for need, extra in zip(needed, more, strict=True)]
     return tuple(
         Column(head=head, share=share, align="right" if head in right else "left")
         for head, share in zip(heads, shares, strict=True)
