@@ -15,6 +15,7 @@ APPROVED = "approved to pack"
 
 
 def not_ready(container_lot: str, line_is_clear: bool) -> list[Refusal]:
+    """Return a refusal without line clearance, and one for a container lot that is missing or too long."""
     found = []
     if not line_is_clear:
         found.append(
@@ -39,6 +40,7 @@ def not_ready(container_lot: str, line_is_clear: bool) -> list[Refusal]:
 
 
 def not_approved(zone: ZoneRow) -> list[Refusal]:
+    """Return a refusal unless the zone is approved to pack."""
     if zone.state == APPROVED:
         return []
     return [
@@ -84,6 +86,7 @@ def held(zone: ZoneRow) -> list[Refusal]:
 
 
 def other_zone(pack: Pack, scanned: str) -> list[Refusal]:
+    """Return a refusal when the scanned zone is not the pack's."""
     if scanned == pack.zone.code:
         return []
     return [
@@ -99,6 +102,7 @@ def other_zone(pack: Pack, scanned: str) -> list[Refusal]:
 
 
 def other_count(pack: Pack, count: int) -> list[Refusal]:
+    """Return a refusal when another number of units was counted than is wanted."""
     if count == pack.wanted:
         return []
     return [
@@ -114,6 +118,7 @@ def other_count(pack: Pack, count: int) -> list[Refusal]:
 
 
 def too_few(pack: Pack, good: int) -> list[Refusal]:
+    """Return a refusal when the zone has fewer good units than are wanted."""
     if good >= pack.wanted:
         return []
     return [
@@ -129,6 +134,7 @@ def too_few(pack: Pack, good: int) -> list[Refusal]:
 
 
 def other_container(pack: Pack, scanned: str) -> list[Refusal]:
+    """Return a refusal when the scanned container is not the pack's."""
     if scanned.strip() == pack.container_lot:
         return []
     return [
@@ -144,6 +150,7 @@ def other_container(pack: Pack, scanned: str) -> list[Refusal]:
 
 
 def other_label(pack: Pack, scanned: str) -> list[Refusal]:
+    """Return a refusal when the scanned label is not one that is applied to the pack."""
     labels = {one.code: one.became for one in label_parts(pack)}
     if labels.get(scanned) == DocumentIssue.APPLIED:
         return []
@@ -162,6 +169,7 @@ def other_label(pack: Pack, scanned: str) -> list[Refusal]:
 
 
 def unfinished(pack: Pack) -> list[Refusal]:
+    """Return everything that a pack still lacks: units, labels accounted for, one applied, the second scan."""
     found = []
     held = pack.contents.count()
     if held != pack.wanted:
@@ -202,6 +210,7 @@ def unfinished(pack: Pack) -> list[Refusal]:
 
 
 def refuse_unless(pack: Pack, state: str) -> None:
+    """Raise Conflict unless the pack is in `state`."""
     if pack.state != state:
         raise Conflict(
             Refusal(

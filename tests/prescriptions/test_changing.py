@@ -21,13 +21,13 @@ from tests.orders import enter_signed, order_request, screen_making, screened_or
 
 def held(cast: Cast, line: str, plan: str = "PN-33333Q") -> None:
     """Reserve a line as the planner does."""
-    with act(cast.worker, "line.commit", at=NOW, subject=line) as doing:
+    with act(cast.worker, "plan.make", at=NOW, subject=line) as doing:
         services.reserve_line(doing, line, plan=plan)
 
 
 def let_go(cast: Cast, line: str, plan: str = "PN-33333Q") -> None:
     """Free a line as the planner does."""
-    with act(cast.worker, "line.commit", at=NOW, subject=line) as doing:
+    with act(cast.worker, "plan.make", at=NOW, subject=line) as doing:
         services.free_line(doing, line, plan=plan)
 
 
@@ -207,7 +207,7 @@ def test_a_reservation_that_meets_an_amendment_or_a_stop_half_way_is_refused(cas
     code = verified_order(cast)
     row = DoseLine.objects.get(code=order_facts(code).lines[0].code)
     services.stop_order(cast.mira, code, reason="no longer needed", at=NOW)
-    with pytest.raises(Conflict), act(cast.worker, "line.commit", at=NOW) as doing:
+    with pytest.raises(Conflict), act(cast.worker, "plan.make", at=NOW) as doing:
         doing.change(row, where={"committed_to": ""}, committed_to="PN-33333Q")
 
 

@@ -106,7 +106,6 @@ ACTIONS: dict[str, Rule] = {
     "order.resubmit": _rule(P, is_one_of="prescriber", events=(("order", "resubmit"),), signed=True),
     "order.amend": _rule(P, is_one_of="prescriber", events=(("order", "amend"),), signed=True),
     "order.stop": _rule(P, RX, events=(("order", "stop"),)),
-    "line.commit": _rule(SY, T),
     # formulary
     "formulation.draft": _rule(SC),
     "formulation.submit": _rule(SC, events=(("formulation", "submit"),)),
