@@ -15,7 +15,7 @@ from dosewright.roof.environment import write_secret
 from prescriptions.services import stop_order
 from printing.formulary.queries import profile_row
 from printing.plates import services as plates
-from printing.plates.queries import batch_facts, next_ready_batch, plan_facts
+from printing.plates.queries import batch_facts, batch_state, next_ready_batch, plan_facts
 from printing.runs import services as runs
 from printing.runs.content import (
     AMBER,
@@ -176,7 +176,7 @@ def _layer(stage: Stage, code: str) -> int:
 
 
 def _state(stage: Stage, code: str) -> str:
-    return batch_facts(code, site_id=stage.site_id).state
+    return batch_state(code, site_id=stage.site_id)
 
 
 def _gates(stage: Stage, house: House, code: str) -> None:

@@ -58,6 +58,14 @@ def batch_facts(code: str, *, site_id: int) -> BatchFacts:
     return _batch(batch)
 
 
+def batch_state(code: str, *, site_id: int) -> str:
+    """Return the state of a batch, read now; raises NotThere."""
+    state = PrintBatch.objects.filter(code=code, site_id=site_id).values_list("state", flat=True).first()
+    if state is None:
+        raise NotThere.because("batch", "no such print batch at this site", value=code[:40], rule="code")
+    return state
+
+
 def batch(actor: Actor, code: str) -> BatchFacts:
     """Return one batch for people who may see batches; raises NotAllowed, NotThere."""
     authorise_read(actor, "batch")
