@@ -14,7 +14,7 @@ from rest_framework.views import APIView
 
 import labels
 from dosewright.ground.pure.codes import parse
-from dosewright.ground.pure.errors import SetupMissing
+from dosewright.ground.pure.errors import BadInput, SetupMissing
 from dosewright.ground.pure.roles import Actor, authorise_read
 from dosewright.ground.rest import plain
 from dosewright.roof.api.authentication import actor_in
@@ -28,6 +28,15 @@ def trace_of(actor: Actor, code: str) -> dict[str, Any]:
     if not module_has_submodule(labels, "trace"):
         raise SetupMissing.because("trace", "tracing is not built in", rule="trace")
     return dict(plain(import_module("labels.trace").trace(actor, tidy)))
+
+
+def is_traced(code: str) -> bool:
+    """Tell whether `code` is of a kind that can be traced."""
+    try:
+        kind, _tidy = parse(code)
+    except BadInput:
+        return False
+    return kind.name in import_module("labels.trace").TRACED
 
 
 class TraceView(APIView):

@@ -242,18 +242,20 @@ def _looks_like_number(text: str) -> bool:
 
 
 def page_of(code: str) -> str:
-    """Return the page of the record that a code names; empty where records of its kind have none."""
+    """Return the page of the record that a code names; empty where there is none, or none for this reader."""
     from dosewright.roof.api import registry
+    from dosewright.roof.pages.reader import may_open
 
     subject = subject_of(code)
-    return f"/{subject}/{code}" if subject in registry.subjects() else ""
+    return f"/{subject}/{code}" if subject in registry.subjects() and may_open(subject) else ""
 
 
 def address_of(subject: str, code: str) -> str:
-    """Return the page of a code: the record's, or its trace where the record has no page of its own."""
+    """Return the page of a code: the record's, or its trace where there is none, or none for this reader."""
     from dosewright.roof.api import registry
+    from dosewright.roof.pages.reader import may_open
 
-    return f"/{subject}/{code}" if subject in registry.subjects() else f"/trace/{code}"
+    return f"/{subject}/{code}" if subject in registry.subjects() and may_open(subject) else f"/trace/{code}"
 
 
 def plain_mapping(record: Any) -> Mapping[str, Any]:

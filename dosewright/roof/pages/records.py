@@ -18,6 +18,7 @@ from dosewright.roof.api import registry
 from dosewright.roof.api.authentication import actor_on_page
 from dosewright.roof.api.look_views import page_asked
 from dosewright.roof.api.rights import fits_state, has_role, state_of, who_could
+from dosewright.roof.api.tracing import is_traced
 from dosewright.roof.pages.facts import Table, linked, section_of, table_of
 from dosewright.roof.pages.layouts import Layout, extra_for, layout_of
 from dosewright.roof.pages.notation import label_of, plain_mapping
@@ -103,7 +104,8 @@ def one(request: HttpRequest, subject: str, code: str) -> HttpResponse:
         "ways": ways,
         "verbs": {way.verb for way in ways.open},
         "here": subject,
-        "may_trace": actor.has(*READS["trace"]) and registry.subject_of(code) is not None,
+        "may_trace": actor.has(*READS["trace"]) and is_traced(code),
+        "is_listed": registry.shows_page(registry.look_at(subject)),
         **extra_for(subject, actor, record, at=at),
     }
     return render(request, template_of(subject), context)

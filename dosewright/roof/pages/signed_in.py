@@ -10,6 +10,8 @@ from urllib.parse import urlencode
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
 from dosewright.ground.models import User
+from dosewright.roof.api.authentication import actor_on_page
+from dosewright.roof.pages.reader import reading
 
 View = Callable[..., HttpResponse]
 
@@ -20,7 +22,8 @@ def signed_in(view: View) -> View:
     @wraps(view)
     def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if isinstance(request.user, User):
-            return view(request, *args, **kwargs)
+            with reading(actor_on_page(request)):
+                return view(request, *args, **kwargs)
         back = request.get_full_path() if request.method == "GET" else "/"
         return HttpResponseRedirect(f"/sign-in?{urlencode({'back': back})}")
 
