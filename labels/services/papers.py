@@ -31,6 +31,7 @@ from dosewright.ground.paper.symbol import plain_symbol
 from dosewright.ground.pure.codes import parse, raised_part
 from dosewright.ground.pure.notation import format_number
 from dosewright.ground.pure.roles import Actor, authorise_read
+from labels.queries import tidy_code
 from labels.queries.papers import PlateRecord, plate_to_print, resin_lot_to_print
 from labels.services.certifying import chain_head, head_lines, local_time
 from labels.services.typed import IN_A_FACT, on_paper
@@ -66,7 +67,7 @@ class Paper:
 
 def weighing_sheet(actor: Actor, code: str, *, at: datetime) -> PaperAnswer:
     """Print the weighing sheet of a resin lot; raises NotAllowed, BadInput, NotThere."""
-    with act(actor, "document.make", at=at, subject=code) as doing:
+    with act(actor, "document.make", at=at, subject=tidy_code(code)) as doing:
         lot = resin_lot_to_print(actor, code, at=at)
         site = Site.objects.get(pk=actor.site_id)
         document = make_document(
@@ -83,7 +84,7 @@ def weighing_sheet(actor: Actor, code: str, *, at: datetime) -> PaperAnswer:
 
 def plate_map(actor: Actor, code: str, *, at: datetime) -> PaperAnswer:
     """Print the plate map of a print batch; raises NotAllowed, BadInput, NotThere."""
-    with act(actor, "document.make", at=at, subject=code) as doing:
+    with act(actor, "document.make", at=at, subject=tidy_code(code)) as doing:
         plate = plate_to_print(actor, code)
         site = Site.objects.get(pk=actor.site_id)
         document = make_document(

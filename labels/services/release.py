@@ -9,7 +9,7 @@ from datetime import datetime
 
 from dosewright.ground.act import act
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.codes import parse
+from dosewright.ground.pure.codes import KINDS, parse
 from dosewright.ground.pure.errors import BadInput, Blocked, Refusal, refuse_if_any
 from dosewright.ground.pure.gs1 import SEPARATOR, read_element_string
 from dosewright.ground.pure.roles import Actor
@@ -22,7 +22,8 @@ from labels.services.certifying import make_certificate
 
 RELEASE_MEANING = "I examined all that is shown of this pack and release it for supply."
 REJECT_MEANING = "I reject this pack; it is not supplied."
-SYMBOL_SERIAL = "21"
+GTIN, SERIAL, DATA_MATRIX = "01", "21", "]d2"
+"""GS1 identifiers of product and serial, and how a scanner announces a GS1 DataMatrix (AIM, from memory)."""
 
 
 def release_record(actor: Actor, code: str, *, at: datetime) -> ReleaseView:
@@ -132,11 +133,16 @@ def other_pack(pack: Pack, scanned: str) -> list[Refusal]:
 
 
 def scanned_pack(scanned: str) -> str:
-    """Return the pack's code that a scanner sent: the code itself, or the serial in a GS1 element string."""
-    text = scanned.strip()
-    if SEPARATOR in text or text[:2] == "01":
-        serial = dict(read_element_string(text)).get(SYMBOL_SERIAL, "")
-        return parse(serial, field="scanned", kind="pack")[1]
+    """Return the pack's code that a scanner sent: the code itself, or the serial in a label's GS1 element string.
+
+    Scanners that type swallow the separator between elements; the serial is then what our labels end with.
+    """
+    text = scanned.strip().removeprefix(DATA_MATRIX)
+    if SEPARATOR in text:
+        text = dict(read_element_string(text)).get(SERIAL, "")
+    elif text.startswith(GTIN):
+        text = text.rpartition(f"{SERIAL}{KINDS['pack'].prefix}-")[2]
+        text = f"{KINDS['pack'].prefix}-{text}"
     return parse(text, field="scanned", kind="pack")[1]
 
 
