@@ -11,6 +11,7 @@ from typing import Any
 
 from django.conf import settings
 
+from dosewright.ground.documents import write_file
 from dosewright.ground.models import User
 from dosewright.ground.pure.errors import Refused
 from dosewright.ground.pure.strict_json import parse
@@ -57,6 +58,12 @@ def read_file(path: Path | None, today: date) -> Requests:
     value = scenario(today) if path is None else parse(path.read_bytes(), max_bytes=MOST_BYTES)
     orders = read_orders(value, today=today)
     return [(_reference(item, number), one) for number, (item, one) in enumerate(zip(value, orders, strict=True), 1)]
+
+
+def write_scenario(home: Path, today: date) -> None:
+    """Leave the scenario's orders in the home as the order JSON that `demo --orders` and the REST API take."""
+    text = json.dumps(scenario(today), indent=1, ensure_ascii=False) + "\n"
+    write_file(home / "orders.json", text.encode())
 
 
 def scenario(today: date) -> Any:

@@ -21,7 +21,10 @@ def walk(home: Path, *, orders_file: Path | None, port: int) -> None:
     stage = Stage(home=home)
     stage.open()
     stage.start_clock()
-    requests = orders.read_file(orders_file, stage.now().date())
+    today = stage.now().date()
+    requests = orders.read_file(orders_file, today)
+    if orders_file is None:
+        orders.write_scenario(home, today)
     children = [Child("web", web(port), log=home / "web.log"), Child("work", manage("work"), log=home / "work.log")]
     try:
         if not wait_for(f"http://127.0.0.1:{port}/health/alive", children[0]):
