@@ -10,9 +10,11 @@ from typing import Any
 import pytest
 
 from dosewright.ground.pure.codes import numbered_code
+from dosewright.ground.pure.roles import Actor, Channel, Role
 from dosewright.roof.api import registry
 from dosewright.roof.pages.facts import Table, section_of, table_of
 from dosewright.roof.pages.notation import label_of, written
+from dosewright.roof.pages.reader import reading
 from dosewright.roof.pages.trace_drawing import drawing
 
 registry.load()
@@ -103,6 +105,30 @@ def test_any_record_has_a_page() -> None:
     assert lines.numeric == (True, True, False)
     assert [cell.text for cell in lines.rows[0][2]] == ["07:00", "13:00"]
     assert (one.title, odd.title) == ("One", "Odd 1")
+
+
+def test_lengths_by_name_keep_the_unit_of_the_whole() -> None:
+    (size,) = section_of({"size_mm": {"diameter": (Decimal("3.6"), Decimal(7))}}).parts
+    assert [(item.label, [cell.text for cell in item.cells]) for item in size.items] == [
+        ("Diameter", ["3.6 mm", "7 mm"])
+    ]
+
+
+@pytest.mark.parametrize(("role", "link"), [(Role.TECHNICIAN, False), (Role.PHARMACIST, True)])
+def test_a_code_leads_only_where_its_reader_may_go(role: Role, link: bool) -> None:
+    patient = numbered_code("patient", 1)
+    actor = Actor(
+        user_id=1,
+        username="x",
+        printed_name="X",
+        site_id=1,
+        site_code="S",
+        roles=frozenset({role}),
+        channel=Channel.PAGE,
+    )
+    with reading(actor):
+        assert bool(written("code", patient).link) is link
+    assert written("code", patient).link
 
 
 def test_a_table_shows_chosen_columns_that_exist() -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, is_dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
-from dosewright.roof.pages.notation import Cell, is_simple, label_of, plain_mapping, written
+from dosewright.roof.pages.notation import Cell, is_simple, label_of, plain_mapping, unit_ending, written
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,12 +56,22 @@ def section_of(
         if is_simple(value):
             items.append(Item(label=label_of(each), cells=(written(each, value),)))
         elif is_record(value):
-            inner = section_of(value, title=label_of(each), name=each)
+            inner = section_of(_in_its_unit(each, value), title=label_of(each), name=each)
             if inner.items or inner.parts:
                 parts.append(inner)
         else:
             _add_several(each, list(value), items, parts, columns.get(each, ()))
     return Section(title=title, name=name, items=tuple(items), parts=tuple(parts))
+
+
+def _in_its_unit(name: str, record: Any) -> Any:
+    """Return a mapping whose own name says the unit of all that is in it (``size_mm``) with the unit at each name."""
+    ending = unit_ending(name)
+    return (
+        {f"{each}{ending}": value for each, value in record.items()}
+        if ending and isinstance(record, Mapping)
+        else record
+    )
 
 
 def is_record(value: Any) -> bool:

@@ -97,9 +97,14 @@ class Cell:
 NOTHING = Cell(text="–", kind="nothing")
 
 
+def unit_ending(name: str) -> str:
+    """Return the ending of a field's name that says its unit; empty where it says none."""
+    return next((one for one in UNITS if name.endswith(one) and len(name) > len(one)), "")
+
+
 def label_of(name: str) -> str:
     """Return the words for a field's name, without its unit: ``dose_mg`` is "Dose"."""
-    ending = next((one for one in (*UNITS, *ENDINGS) if name.endswith(one) and len(name) > len(one)), "")
+    ending = unit_ending(name) or next((one for one in ENDINGS if name.endswith(one) and len(name) > len(one)), "")
     if name in WORDS:
         return str(WORDS[name])
     words = (name[: -len(ending)] if ending else name).replace("_", " ").strip()
