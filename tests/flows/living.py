@@ -22,6 +22,8 @@ from tests.services.stacks import Stack
 BEGINS = timedelta(days=-4)
 """The flow begins in the past, so that its washes, dryings and cures end before the real time."""
 
+POLL_S = 0.2
+
 Found = TypeVar("Found")
 
 
@@ -61,7 +63,7 @@ class Home:
         end = time.monotonic() + within_s
         while not (answer := found()):
             assert time.monotonic() < end, f"{what}: did not happen within {within_s:g} s\n{self.failures()}"
-            time.sleep(0.05)
+            time.sleep(POLL_S)
         return answer
 
     def failures(self) -> list[tuple[Any, ...]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from tests.flows.client import refusal
+from tests.flows.client import by_token, refusal
 from tests.flows.living import Home
 from tests.flows.papers import can_scan, pdf_of, scanned
 from tests.flows.way import Way
@@ -79,23 +79,38 @@ def packed(home: Home, way: Way, dose: str) -> None:
 
 
 def released(home: Home, way: Way, folder: Path) -> None:
-    """Release each pack by the third pharmacist, who scans the label; nobody else can, and nothing before."""
+    """Release each pack by the third pharmacist, who scans its label; nothing is supplied before."""
     for dose, code in way.packs.items():
         supply = {"scanned": code, "to_whom": WARD}
         assert refusal(home.tomas, f"pack/{code}/supply", supply, status=409).on(code)["accepted"] == "released"
-        symbol = way.symbols[dose] = _symbol_of(home, way.labels[dose], folder, otherwise=code)
-        for person, scan in ((home.tomas, symbol), (home.ada, symbol), (home.jonas, symbol)):
-            refusal(person, f"pack/{code}/release", {"scanned": scan, **_pen(home, person, code)}, status=403)
-        wrong = next(one for one in way.packs.values() if one != code)
-        misread = refusal(home.lena, f"pack/{code}/release", {"scanned": wrong}, status=422, signed=True)
-        assert misread.on("scanned")["limit"] == code
-        shown = home.lena.shown(f"pack/{code}/release")["shown"]
-        assert shown["blockers"] == []
-        answer = home.lena.sign(f"pack/{code}/release", {"scanned": symbol})
+        way.symbols[dose] = _symbol_of(home, way.labels[dose], folder, otherwise=code)
+        if dose == "3":
+            refused_releases(home, way, code)
+        answer = home.lena.sign(f"pack/{code}/release", {"scanned": way.symbols[dose]})
         assert answer["state"] == "released"
         way.certificates[dose] = answer["document"]
-        again = refusal(home.lena, f"pack/{code}/release", {"scanned": symbol}, status=409, signed=True)
-        assert "already-released" in again.rules or again.slug == "conflict"
+
+
+def refused_releases(home: Home, way: Way, code: str) -> None:
+    """Neither who made, tested or packed it, nor whoever scanned another pack, releases one; nobody by token."""
+    seen = home.lena.shown(f"pack/{code}/release")
+    assert seen["shown"]["blockers"] == []
+    pen = {"shown_digest": seen["shown_digest"], "scanned": way.symbols["3"]}
+    for person, accepted in (
+        (home.tomas, "pharmacist"),
+        (home.mira, "pharmacist"),
+        (home.jonas, "pharmacist other than the tester"),
+    ):
+        problem = refusal(person, f"pack/{code}/release", pen | {"password": person.password}, status=403)
+        assert problem.on("actor")["accepted"] == accepted
+    token = home.lena.post("token", {"name": "release program", "days": 1})["token"]
+    program = by_token(home.base_url, token)
+    by_program = refusal(program, f"pack/{code}/release", pen | {"password": home.lena.password}, status=403)
+    assert "never given by token" in by_program.on("actor")["message"]
+    other = next(one for one in way.packs.values() if one != code)
+    wrong = pen | {"password": home.lena.password, "scanned": other}
+    assert refusal(home.lena, f"pack/{code}/release", wrong, status=422).on("scanned")["limit"] == code
+    assert home.tomas.get(f"pack/{code}")["state"] == "packed"
 
 
 def _symbol_of(home: Home, label: str, folder: Path, *, otherwise: str) -> str:
@@ -107,9 +122,10 @@ def _symbol_of(home: Home, label: str, folder: Path, *, otherwise: str) -> str:
     return text
 
 
-def _pen(home: Home, person: Any, code: str) -> dict[str, str]:
-    digest = home.lena.shown(f"pack/{code}/release")["shown_digest"]
-    return {"shown_digest": digest, "password": person.password}
+def released_once(home: Home, code: str, symbol: str) -> None:
+    """Hold that a pack is not released a second time."""
+    again = refusal(home.lena, f"pack/{code}/release", {"scanned": symbol}, status=409, signed=True)
+    assert "already-released" in again.rules
 
 
 def supplied(home: Home, way: Way) -> None:
@@ -137,4 +153,5 @@ def packs_on_their_way(home: Home, way: Way, folder: Path) -> None:
     for dose in CONTAINERS:
         packed(home, way, dose)
     released(home, way, folder)
+    released_once(home, way.packs["3"], way.symbols["3"])
     supplied(home, way)
