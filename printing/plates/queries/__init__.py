@@ -32,16 +32,19 @@ from printing.plates.queries.batches import (
     zones_of_line,
 )
 from printing.plates.queries.plans import (
+    UNITS_CHANGED,
     plan_facts,
     plans,
     provisional_units,
     shown_plan,
     size_of_line,
     sizes_of_batch,
+    units_checked,
 )
 from printing.plates.queries.printers import printer, printer_facts, printer_of_user, printers
 
 __all__ = [
+    "UNITS_CHANGED",
     "BatchFacts",
     "BatchRow",
     "CheckFacts",
@@ -73,6 +76,7 @@ __all__ = [
     "sizes_of_batch",
     "unit_rows",
     "unit_zone",
+    "units_checked",
     "zone",
     "zone_facts",
     "zone_row",

@@ -5,14 +5,19 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from django.db.models import F
+
 from dosewright.ground.models import Work
 from dosewright.ground.pure.errors import NotThere
 from dosewright.ground.pure.roles import Actor, authorise_read
 from dosewright.ground.rest import KeysetPage
-from prescriptions.models import ScreenReport
+from prescriptions.models import Alert, ScreenReport
 from printing.plates.content import PlanFacts
 from printing.plates.models import PlanRecord, PrintBatch, SizedLine
 from printing.plates.sizes import read_size
+
+UNITS_CHANGED = "units-changed"
+"""The rule by which a plan sends an order back whose units per dose are others than were verified."""
 
 
 def provisional_units(order: str, line: str) -> int | None:
@@ -25,6 +30,22 @@ def provisional_units(order: str, line: str) -> int | None:
     lines = json.loads(report.text)["record"].get("lines", []) if report else []
     sizes = [one["size"] for one in lines if one["line"] == line and one["size"]]
     return int(sizes[0]["units_per_dose"]) if sizes else None
+
+
+def units_checked(order: str, line: str) -> frozenset[int]:
+    """Return every number of units per dose of a line that its pharmacist was shown on the version that holds now.
+
+    That of the provisional size, and each that a plan sent the order back with: whoever verified since opened that
+    alert. Empty when the line was never sized.
+    """
+    first = provisional_units(order, line)
+    sent_back = Alert.objects.filter(
+        order_version__order__code=order,
+        order_version__number=F("order_version__order__current"),
+        rule=UNITS_CHANGED,
+        field=line,
+    ).values_list("value", flat=True)
+    return frozenset({*([] if first is None else [first]), *map(int, sent_back)})
 
 
 def sizes_of_batch(batch_id: int) -> dict[str, dict[str, Any]]:

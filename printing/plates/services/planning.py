@@ -16,7 +16,7 @@ from dosewright.ground.act import Act, act
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Site
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.errors import Blocked, Refusal, Refused
+from dosewright.ground.pure.errors import Blocked, NotThere, Refusal, Refused
 from dosewright.ground.pure.roles import Actor
 from dosewright.ground.pure.site_values import SiteValues
 from dosewright.ground.scope import find
@@ -44,7 +44,7 @@ from printing.formulary.queries import facts_by_id
 from printing.plates.expecting import expected_plan
 from printing.plates.fitting import fits, size_line
 from printing.plates.models import Printer
-from printing.plates.queries import provisional_units
+from printing.plates.queries import UNITS_CHANGED, units_checked
 from printing.plates.services.writing import write_plan
 from printing.plates.sizes import size_record
 from printing.stock.queries import ResinLotFacts, fill_in_tank, resin_lot_facts
@@ -71,12 +71,20 @@ def request_plan(actor: Actor, *, resin_lot: str, printer: str, at: datetime) ->
     """
     machine = find(actor, Printer, printer)
     with act(actor, "plan.request", at=at) as doing:
-        refuse_unusable_lot(resin_lot_facts(resin_lot, at=at), at=at)
+        refuse_unusable_lot(lot_here(resin_lot, site_id=actor.site_id, at=at), at=at)
         plan = new_code("plan")
         doing.subject = plan
         doing.note(plan=plan, resin_lot=resin_lot, printer=machine.code)
         doing.enqueue("plan", key=f"plan:{plan}", plan=plan, resin_lot=resin_lot, printer=machine.code)
     return plan
+
+
+def lot_here(code: str, *, site_id: int, at: datetime) -> ResinLotFacts:
+    """Return a resin lot of a site; raises NotThere, also for a lot of another site."""
+    lot = resin_lot_facts(code, at=at)
+    if lot.site_id != site_id:
+        raise NotThere.because("resin_lot", "no such resin lot", value=code[:40], accepted="a resin lot's code")
+    return lot
 
 
 def refuse_unusable_lot(lot: ResinLotFacts, *, at: datetime) -> None:
@@ -90,7 +98,7 @@ def make_the_plan(job: Job) -> None:
     at = job.clock()
     plan = job.payload["plan"]
     printer = find(job.system, Printer, job.payload["printer"])
-    lot = resin_lot_facts(job.payload["resin_lot"], at=at)
+    lot = lot_here(job.payload["resin_lot"], site_id=job.site_id, at=at)
     refuse_unusable_lot(lot, at=at)
     formulation = facts_by_id(lot.formulation_id)
     profile = _profile(formulation, printer)
@@ -183,6 +191,7 @@ def _sized(
     """Size each line with the lot's strength; a line that cannot be made so, or needs other units, is left out."""
     lines: list[SizedLineToPlan] = []
     left_out: list[dict[str, str]] = []
+    back: set[str] = set()
     for one in wanted:
         try:
             sized = size_line(
@@ -196,24 +205,28 @@ def _sized(
         except Refused as refused:
             left_out.append({"line": one.line.code, "why": str(refused)})
             continue
-        seen = provisional_units(one.order.code, one.line.code)
-        if seen is not None and seen != sized.units_per_dose:
+        seen = units_checked(one.order.code, one.line.code)
+        if sized.units_per_dose not in seen:
             _send_back(job, one, seen, sized.units_per_dose)
+            back.add(one.order.code)
             left_out.append({"line": one.line.code, "why": "the number of units per dose changed"})
         else:
             placed = _placed(one, sized, formulation, lot, profile, site)
             lines.append(SizedLineToPlan(order=one.order.code, line=one, sized=sized, placed=placed))
-    return lines, left_out
+    left_out += [
+        {"line": one.line.line.code, "why": "another line of its order went back"} for one in lines if one.order in back
+    ]
+    return [one for one in lines if one.order not in back], left_out
 
 
-def _send_back(job: Job, one: LineToPlan, seen: int, now: int) -> None:
+def _send_back(job: Job, one: LineToPlan, seen: frozenset[int], now: int) -> None:
     """Send an order back to the pharmacist, who verified it with another number of units per dose."""
     finding = Finding(
-        rule="units-changed",
+        rule=UNITS_CHANGED,
         severity=Severity.REASON,
         field=one.line.code,
         value=str(now),
-        limit=str(seen),
+        limit=_numbers(seen),
         unit="units per dose",
         source="house rule: the pharmacist sees how many units make a dose",
         message="with the lot's strength another number of units makes the dose than was verified",
@@ -226,8 +239,12 @@ def _send_back(job: Job, one: LineToPlan, seen: int, now: int) -> None:
             screen="making",
             occasion="plan",
             findings=[finding],
-            record={"line": one.line.code, "units_seen": seen, "units_now": now},
+            record={"line": one.line.code, "units_seen": sorted(seen), "units_now": now},
         )
+
+
+def _numbers(seen: frozenset[int]) -> str:
+    return " or ".join(map(str, sorted(seen))) or "none was shown"
 
 
 def _placed(
