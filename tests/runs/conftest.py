@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pytest
 
 from tests.batches import Bench, bench, checked_order, planned, ready
 from tests.cast import Cast, demo_substance, found_cast
+
+if TYPE_CHECKING:
+    from tests.runs.testing import Testing
 
 SHORT_COURSE = {
     "steps": [
@@ -48,3 +52,19 @@ def ready_plate(plate: Plate) -> Plate:
     """A batch whose plate file is delivered."""
     ready(plate.cast, plate.batch)
     return plate
+
+
+@pytest.fixture
+def testing(plate: Plate) -> Testing:
+    """A batch whose finishing has ended."""
+    from tests.runs.testing import Testing
+
+    return Testing(plate)
+
+
+@pytest.fixture
+def measured(plate: Plate) -> Testing:
+    """A batch of which everything is measured and as predicted."""
+    from tests.runs.testing import Testing
+
+    return Testing(plate, "tested")
