@@ -101,3 +101,8 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
+
+
+def module(name: str, *arguments: str) -> list[str]:
+    """Return the command line of one of our modules as a program."""
+    return [sys.executable, "-m", name, *arguments]
