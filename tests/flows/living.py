@@ -78,6 +78,8 @@ class Home:
 
     def __getattr__(self, given_name: str) -> Person:
         """Return a person by the given name: ``home.mira``."""
+        if given_name not in CAST:
+            raise AttributeError(given_name)
         return self.person(CAST[given_name])
 
 
