@@ -135,10 +135,27 @@ def test_a_refused_plan_leaves_an_audit_row(cast: Cast, at_bench: Bench) -> None
 def test_more_than_is_left_of_a_lot_is_not_planned(cast: Cast) -> None:
     one = bench(cast, tank_minimum_ul=40_000)
     two_orders(cast)
-    stock.fill_tank(cast.tomas, tank=one.tank, resin_lot=one.lot, volume_ml=Decimal(400), at=NOW)
+    elsewhere = stock.register_equipment(
+        cast.paul,
+        kind="tank",
+        name="tank 2",
+        due_on=DUE,
+        check="new",
+        at=NOW,
+        formulation=one.formulation,
+        capacity_ml=Decimal(500),
+    )
+    stock.fill_tank(cast.tomas, tank=elsewhere, resin_lot=one.lot, volume_ml=Decimal(400), at=NOW)
     plan = services.request_plan(cast.tomas, resin_lot=one.lot, printer=one.printer, at=NOW)
     assert "resin" in failure(plan)
     assert not PrintBatch.objects.exists()
+
+
+def test_what_stands_in_the_printers_own_tank_counts(cast: Cast) -> None:
+    one = bench(cast, tank_minimum_ul=40_000)
+    two_orders(cast)
+    stock.fill_tank(cast.tomas, tank=one.tank, resin_lot=one.lot, volume_ml=Decimal(400), at=NOW)
+    assert planned(cast, one)
 
 
 def test_only_technicians_and_pharmacists_plan(cast: Cast, at_bench: Bench) -> None:
