@@ -159,6 +159,7 @@ def _form(
         "reference": typed.values.get("reference", ""),
         "troubles": [_with_step(one) for one in troubles(every, refusals)],
         "signs_next": actor.has(Role.PRESCRIBER),
+        "focus": f"regimen.steps[{typed.steps - 1}].dose" if "add" in request.POST else "",
         "here": "order",
     }
     return render(request, "door/order-entry.html", context, status=status_of(refused) if refused else 200)
