@@ -180,5 +180,5 @@ def _remarks(row: Pack) -> tuple[RemarkPart, ...]:
     back = getattr(row, "taken_back", None)
     if back is not None:
         text = f"{back.units} came back: {back.reason}"
-        found = [*found, RemarkPart(what="taken back", text=text, by=back.by.printed_name, at=back.at)]
+        found = [RemarkPart(what="taken back", text=text, by=back.by.printed_name, at=back.at), *found]
     return tuple(sorted(found, key=lambda one: one.at))
