@@ -205,6 +205,7 @@ READS: dict[str, frozenset[Role]] = {
     "trace": frozenset({RX, AU}),
     "audit": frozenset({AU, RX, SM}),
     "document": frozenset({T, RX, AU}),
+    "document with a name": frozenset({T, RX}),
     "people": frozenset({SM, AU}),
     "token": frozenset({P, T, RX, AU, SC, SM}),
 }

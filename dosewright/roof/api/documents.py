@@ -27,6 +27,9 @@ from dosewright.roof import clock
 from dosewright.roof.api.authentication import actor_in
 from dosewright.roof.api.schema import PROBLEMS
 
+NAMES_A_PATIENT = frozenset({"label"})
+"""Kinds of documents that print a name: an auditor sees pseudonyms, and names only by a reveal with a reason."""
+
 PATIENT = re.compile(rf"PA-[{ALPHABET}]{{8}}")
 
 
@@ -134,6 +137,8 @@ def file_of(actor: Actor, code: str, *, at: datetime) -> tuple[str, bytes]:
     """
     authorise_read(actor, "document")
     row = find(actor, Document, code)
+    if row.kind in NAMES_A_PATIENT:
+        authorise_read(actor, "document with a name")
     try:
         data = read_file(row)
     except FileNotFoundError as error:
