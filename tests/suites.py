@@ -73,9 +73,7 @@ class Ledger:
             if suite.missing
         ]
         if self.everything:
-            lines += [
-                f"not run: {suite.name} (no test of it was run)" for suite in SUITES if self.is_empty(suite)
-            ]
+            lines += [f"not run: {suite.name} (no test of it was run)" for suite in SUITES if self.is_empty(suite)]
             lines += [f"not run: {nodeid} (skipped)" for nodeid in self.skipped]
         return lines
 

@@ -114,10 +114,10 @@ def next_batch(stage: Stage, house: House, batches: list[str]) -> str:
     """Return the batch that the printer is given next, once all that were approved are delivered."""
     for code in batches:
         stage.wait(partial(_is_ready, stage, code), f"delivery of {code}", within_s=120)
-    code = next_ready_batch(house.printer)
-    if code is None:
+    following = next_ready_batch(house.printer)
+    if following is None:
         raise Stuck("no batch is ready")
-    return code
+    return following
 
 
 def _is_ready(stage: Stage, code: str) -> bool:
