@@ -10,12 +10,15 @@ from typing import Any
 import pytest
 
 from dosewright.ground.pure.codes import numbered_code
+from dosewright.ground.pure.errors import Refusal
 from dosewright.ground.pure.roles import Actor, Channel, Role
 from dosewright.roof.api import registry
 from dosewright.roof.pages.facts import Table, section_of, table_of
+from dosewright.roof.pages.marks import blocker
 from dosewright.roof.pages.notation import label_of, written
 from dosewright.roof.pages.reader import reading
 from dosewright.roof.pages.trace_drawing import drawing
+from labels.records import Blocker
 
 registry.load()
 
@@ -129,6 +132,23 @@ def test_a_code_leads_only_where_its_reader_may_go(role: Role, link: bool) -> No
     with reading(actor):
         assert bool(written("code", patient).link) is link
     assert written("code", patient).link
+
+
+def test_what_stands_in_the_way_is_told_in_words() -> None:
+    unscreened = Blocker(code="screen", text="the order was not screened", value="RX-1 <", accepted="a screen")
+    refused = Refusal(field="resin_lot", message="is weighing", accepted="an approved lot")
+    assert blocker("plain") == "plain"
+    assert blocker(unscreened) == (
+        'the order was not screened: RX-1 &lt; <span class="soft">– accepted: a screen</span>'
+    )
+    assert blocker(refused) == 'Resin lot: is weighing <span class="soft">– accepted: an approved lot</span>'
+
+
+def test_two_tables_of_one_name_can_be_told_apart() -> None:
+    unit = [{"code": "x"}]
+    whole = section_of({"evidence": {"units": unit}, "zone": {"units": unit}})
+    labels = [table.label for part in whole.parts for table in part.parts]
+    assert labels == ["Evidence: Units", "Zone: Units"]
 
 
 def test_a_table_shows_chosen_columns_that_exist() -> None:

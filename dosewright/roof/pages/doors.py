@@ -128,9 +128,13 @@ def what_is_signed(
 
 
 def signed_record(record: Any) -> dict[str, Any]:
-    """Return a record that is to be signed as a page shows it, with its digest."""
+    """Return a record that is to be signed as a page shows it, with its digest; what stands in the way comes first."""
     shown = record if isinstance(record, Mapping) else plain(record)
-    return {"section": section_of(shown), "shown_digest": shown_digest(record)}
+    return {
+        "section": section_of(shown),
+        "shown_digest": shown_digest(record),
+        "blockers": getattr(record, "blockers", ()),
+    }
 
 
 def may_see(actor: Actor, subject: str) -> bool:

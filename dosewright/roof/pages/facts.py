@@ -24,6 +24,7 @@ class Table:
 
     title: str
     name: str
+    label: str
     columns: tuple[str, ...]
     numeric: tuple[bool, ...]
     rows: tuple[tuple[tuple[Cell, ...], ...], ...]
@@ -46,8 +47,12 @@ def section_of(
     name: str = "",
     hidden: Sequence[str] = (),
     columns: Mapping[str, Sequence[str]] = MappingProxyType({}),
+    within: str = "",
 ) -> Section:
-    """Return a record as a section; `hidden` names are left out, `columns` chooses those of tables by name."""
+    """Return a record as a section; `hidden` names are left out, `columns` chooses those of tables by name.
+
+    Tables are labelled by what they are `within`, so that two "Units" of a page can be told apart by ear.
+    """
     items: list[Item] = []
     parts: list[Section | Table] = []
     for each, value in plain_mapping(record).items():
@@ -56,11 +61,12 @@ def section_of(
         if is_simple(value):
             items.append(Item(label=label_of(each), cells=(written(each, value),)))
         elif is_record(value):
-            inner = section_of(_in_its_unit(each, value), title=label_of(each), name=each)
+            inside = f"{within}{label_of(each)}: "
+            inner = section_of(_in_its_unit(each, value), title=label_of(each), name=each, within=inside)
             if inner.items or inner.parts:
                 parts.append(inner)
         else:
-            _add_several(each, list(value), items, parts, columns.get(each, ()))
+            _add_several(each, list(value), items, parts, columns.get(each, ()), within)
     return Section(title=title, name=name, items=tuple(items), parts=tuple(parts))
 
 
@@ -80,18 +86,23 @@ def is_record(value: Any) -> bool:
 
 
 def _add_several(
-    name: str, values: list[Any], items: list[Item], parts: list[Section | Table], columns: Sequence[str]
+    name: str,
+    values: list[Any],
+    items: list[Item],
+    parts: list[Section | Table],
+    columns: Sequence[str],
+    within: str,
 ) -> None:
     if all(is_simple(one) for one in values):
         cells = tuple(written(_one(name), one) for one in values) or (written(name, None),)
         items.append(Item(label=label_of(name), cells=cells))
     elif all(is_record(one) for one in values) and (columns or all(_is_flat(one) for one in values)):
-        parts.append(table_of(values, title=label_of(name), name=name, columns=columns))
+        parts.append(table_of(values, title=label_of(name), name=name, columns=columns, within=within))
     else:
         for place, one in enumerate(values, start=1):
             title = f"{label_of(name)} {place}"
             inner = one if is_record(one) else {"values": one}
-            parts.append(section_of(inner, title=title, name=name))
+            parts.append(section_of(inner, title=title, name=name, within=f"{within}{title}: "))
 
 
 def _one(name: str) -> str:
@@ -107,7 +118,9 @@ def _is_list(value: Any) -> bool:
     return isinstance(value, list | tuple | set | frozenset)
 
 
-def table_of(records: Sequence[Any], *, title: str = "", name: str = "", columns: Sequence[str] = ()) -> Table:
+def table_of(
+    records: Sequence[Any], *, title: str = "", name: str = "", columns: Sequence[str] = (), within: str = ""
+) -> Table:
     """Return records as a table; `columns` chooses and orders those that exist, else all that are not empty."""
     mappings = [plain_mapping(one) for one in records]
     names = list(dict.fromkeys(each for one in mappings for each in one))
@@ -119,7 +132,14 @@ def table_of(records: Sequence[Any], *, title: str = "", name: str = "", columns
         and any(row[place][-1].kind == "number" for row in rows)
         for place in range(len(chosen))
     )
-    return Table(title=title, name=name, columns=tuple(label_of(each) for each in chosen), numeric=numeric, rows=rows)
+    return Table(
+        title=title,
+        name=name,
+        label=f"{within}{title}",
+        columns=tuple(label_of(each) for each in chosen),
+        numeric=numeric,
+        rows=rows,
+    )
 
 
 def linked(table: Table, subject: str) -> Table:

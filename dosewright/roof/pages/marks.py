@@ -81,12 +81,15 @@ def amount(value: Any, name: str) -> SafeString:
 
 @register.filter
 def blocker(one: Any) -> SafeString:
-    """Draw one thing that stands in the way: what, and what would do instead."""
-    if not isinstance(one, Refusal):
-        return format_html("{}", one if isinstance(one, str) else getattr(one, "message", one))
+    """Draw one thing that stands in the way: what was found, and what would do instead."""
+    if isinstance(one, str):
+        return format_html("{}", one)
     accepted = format_html(' <span class="soft">– {}: {}</span>', _("accepted"), one.accepted) if one.accepted else ""
-    what = drawn(written("code", one.field)) if is_code(one.field) else format_html("{}", label_of(one.field))
-    return format_html("{}: {}{}", what, one.message, accepted)
+    if isinstance(one, Refusal):
+        what = drawn(written("code", one.field)) if is_code(one.field) else format_html("{}", label_of(one.field))
+        return format_html("{}: {}{}", what, one.message, accepted)
+    found = format_html(": {}", drawn(written("value", one.value))) if one.value else ""
+    return format_html("{}{}{}", one.text, found, accepted)
 
 
 @register.filter
