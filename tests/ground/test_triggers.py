@@ -15,6 +15,7 @@ from dosewright.ground.triggers import (
     present_triggers,
     remove,
 )
+from tests.ground.small_site import small_site
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -57,6 +58,7 @@ def test_update_delete_and_replace_are_refused_on_every_one_of_them() -> None:
 
 
 def test_a_table_rebuilt_behind_our_back_is_noticed_and_mended() -> None:
+    small_site()
     with connection.cursor() as cursor:
         cursor.execute("DROP TRIGGER keep_ground_auditentry_update")
     assert missing_triggers() == {"keep_ground_auditentry_update"}

@@ -9,6 +9,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
+MOST_PROCESSES = 4
 REPORT = ("--junitxml", "--junit-xml")
 
 
@@ -28,13 +29,20 @@ class Command(BaseCommand):
 
     def execute_pytest(self, arguments: list[str]) -> None:
         """Become pytest in the project's folder."""
-        given = with_absolute_report(arguments)
+        given = [*shared_by_cores(arguments), *with_absolute_report(arguments)]
         os.chdir(settings.ROOT)
         # The tests bring a home and settings of their own.
         os.environ.pop("DJANGO_SETTINGS_MODULE", None)
         os.environ.pop("DOSEWRIGHT_HOME", None)
         sys.stdout.flush()
         os.execve(sys.executable, [sys.executable, "-m", "pytest", *given], os.environ)
+
+
+def shared_by_cores(arguments: list[str]) -> list[str]:
+    """Return the options that share a whole run among the cores, file by file; nothing for a run of chosen tests."""
+    chosen = any(one.startswith(("-n", "-p", "-k", "--pdb", "--co", "tests")) for one in arguments)
+    cores = min(os.cpu_count() or 1, MOST_PROCESSES)
+    return [] if chosen or cores == 1 else ["-n", str(cores), "--dist", "loadfile"]
 
 
 def with_absolute_report(arguments: list[str]) -> list[str]:
