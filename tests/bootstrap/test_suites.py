@@ -15,7 +15,8 @@ from dosewright.roof.management.commands import test as command
 from tests import suites
 
 TESTS = Path(suites.__file__).parent
-PROGRAMS = ("redis-server", "postgres", "chromium")
+PROGRAMS = ("redis-server", "postgres", "chromium", "pdftoppm")
+FOLDERS = ("core", "services", "flows", "browser")
 CONFIGURATION = """
 [tool.pytest.ini_options]
 testpaths = ["tests"]
@@ -70,7 +71,7 @@ def project(tmp_path: Path) -> Project:
     for program in PROGRAMS:
         (tmp_path / "bin" / program).touch(0o755)
     made = Project(root=tmp_path)
-    for suite in ("core", "services", "browser"):
+    for suite in FOLDERS:
         made.write(suite, PASSES)
     return made
 
@@ -94,7 +95,7 @@ def test_under_all_a_suite_without_its_program_fails(project: Project) -> None:
     assert lines[-1].startswith("failed: ")
 
 
-@pytest.mark.parametrize("suite", ["core", "services", "browser"])
+@pytest.mark.parametrize("suite", FOLDERS)
 @pytest.mark.parametrize("text", [SKIPS, SKIPS_WHOLE])
 def test_under_all_nothing_may_be_skipped(project: Project, suite: str, text: str) -> None:
     project.write(suite, text)
@@ -102,6 +103,16 @@ def test_under_all_nothing_may_be_skipped(project: Project, suite: str, text: st
     code, lines = project.run("--all")
     assert code == 1
     assert any(f"tests/{suite}/test_one.py" in line and line.endswith("(skipped)") for line in lines)
+
+
+@pytest.mark.parametrize("text", [SKIPS, SKIPS_WHOLE])
+def test_a_run_that_is_shared_among_processes_may_skip_no_more(project: Project, text: str) -> None:
+    shared = ("-p", "xdist.plugin", "-n", "2")
+    assert project.run("--all", *shared) == (0, [])
+    project.write("services", text)
+    code, lines = project.run("--all", *shared)
+    assert code == 1
+    assert any("tests/services/test_one.py" in line and line.endswith("(skipped)") for line in lines)
 
 
 def test_under_all_a_suite_with_no_test_fails(project: Project) -> None:
