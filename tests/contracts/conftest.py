@@ -46,7 +46,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
     stack = sqlite_stack(home)
     (home / MARK).write_text("a home of the tests; everything in it is invented\n", encoding="utf-8")
     with stack.running("manage.py", "work"):
-        codes: dict[str, Any] = json.loads(stack.python("-m", "tests.contracts.founding"))
+        codes: dict[str, Any] = json.loads(stack.python("-m", "tests.contracts.founding", timeout=600))
     teller = Teller(stack)
     yield Bench(
         stack=stack,

@@ -49,7 +49,7 @@ def manage(stack: Stack, *arguments: str) -> Answer:
         env=stack.env,
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
         check=False,
     )
     return Answer(code=done.returncode, out=done.stdout, err=done.stderr)

@@ -10,7 +10,7 @@ import pytest
 from dosewright.roof.demo.invented import invented_orders
 from dosewright.roof.demo.orders import scenario
 from tests.contracts.conftest import Bench
-from tests.contracts.running import holds, manage
+from tests.contracts.running import Teller, holds, manage
 from tests.services.stacks import Stack, environment_of
 
 
@@ -165,21 +165,27 @@ def test_wrong_usage_is_exit_2_and_prints_no_document(bench: Bench, arguments: t
     assert answer.err
 
 
-@pytest.mark.parametrize(
-    "arguments",
-    [
-        ("formulation",),
-        ("plan", "--show"),
-        ("plan", "--resin-lot", "RN-X", "--printer", "PR-X", "--as", "tomas.lind"),
-        ("trace", "RX-X"),
-        ("verify_audit",),
-    ],
+NEEDS_A_SITE = (
+    ("formulation",),
+    ("size", "--formulation", "FM-X", "--dose", "2 mg"),
+    ("plan", "--show"),
+    ("plan", "--resin-lot", "RN-X", "--printer", "PR-X", "--as", "tomas.lind"),
+    ("trace", "RX-X"),
+    ("verify_audit",),
 )
-def test_a_home_without_a_site_is_exit_3(bare: Stack, arguments: tuple[str, ...]) -> None:
-    answer = manage(bare, *arguments, "--json")
-    assert answer.code == 3, answer
-    assert holds("refused", answer.document)
-    assert answer.document["refused"][0]["rule"] == "set-up"
+
+
+def test_a_home_without_a_site_is_exit_3(bare: Stack) -> None:
+    assert manage(bare, "formulation", "--json").code == 3
+    teller = Teller(bare)
+    try:
+        for arguments in NEEDS_A_SITE:
+            answer = teller.manage(*arguments, "--json")
+            assert answer.code == 3, (arguments, answer)
+            assert holds("refused", answer.document)
+            assert answer.document["refused"][0]["rule"] == "set-up"
+    finally:
+        teller.end()
 
 
 def test_an_empty_home_is_seeded_once(tmp_path: Path) -> None:

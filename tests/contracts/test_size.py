@@ -9,8 +9,7 @@ import pytest
 import trimesh
 
 from tests.contracts.conftest import Bench
-from tests.contracts.running import holds, manage
-from tests.services.stacks import Stack
+from tests.contracts.running import holds
 
 ORDERED_MG = ("1", "1.75", "2.5", "3", "6", "7.5", "20")
 
@@ -164,10 +163,3 @@ def test_wrong_usage_is_exit_2_and_prints_no_document(bench: Bench, arguments: t
     answer = bench.manage(*arguments, "--json")
     assert (answer.code, answer.out) == (2, "")
     assert answer.err.startswith("usage: ")
-
-
-def test_a_home_without_a_site_is_exit_3(bare: Stack) -> None:
-    answer = manage(bare, "size", "--formulation", "FM-X", "--dose", "2 mg", "--json")
-    assert answer.code == 3
-    assert holds("refused", answer.document)
-    assert answer.document["refused"][0]["rule"] == "set-up"
