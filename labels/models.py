@@ -135,12 +135,12 @@ class ProductNumber(models.Model):
 
     site = models.ForeignKey("ground.Site", on_delete=models.PROTECT, related_name="+")
     formulation = models.CharField(max_length=20)
-    unit_ug = models.PositiveBigIntegerField()
+    unit_ng = models.PositiveBigIntegerField()
     prefix = models.CharField(max_length=12)
     gtin = models.CharField(max_length=14, unique=True)
     at = models.DateTimeField()
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["site", "formulation", "unit_ug", "prefix"], name="one_number_per_product")
+            models.UniqueConstraint(fields=["site", "formulation", "unit_ng", "prefix"], name="one_number_per_product")
         ]

@@ -24,7 +24,7 @@ from printing.plates.models import Zone
 REFRIGERATOR = "Store in a refrigerator (2 to 8 °C)."
 """How the house keeps what has no stability study of its own (design rule)."""
 
-UG_PER_MG = 1000
+NG_PER_MG = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +133,7 @@ def gtin_of(pack: Pack, strength_mg: Decimal) -> str:
     found = ProductNumber.objects.filter(
         site_id=pack.site_id,
         formulation=pack.batch.formulation.code,
-        unit_ug=int(strength_mg * UG_PER_MG),
+        unit_ng=int(strength_mg * NG_PER_MG),
         prefix=pack.site.gs1_prefix,
     ).first()
     return found.gtin if found else ""

@@ -22,7 +22,7 @@ from labels.content import LabelContent
 from labels.models import Pack, ProductNumber
 from labels.queries import pack_row, tidy_code
 from labels.queries.on_label import (
-    UG_PER_MG,
+    NG_PER_MG,
     gtin_of,
     in_words,
     kept_label,
@@ -174,7 +174,7 @@ def _number_product(doing: Act, pack: Pack) -> None:
     ProductNumber.objects.create(
         site_id=pack.site_id,
         formulation=pack.batch.formulation.code,
-        unit_ug=int(strength_mg * UG_PER_MG),
+        unit_ng=int(strength_mg * NG_PER_MG),
         prefix=prefix,
         gtin=f"{body}{check_digit(body)}",
         at=doing.at,

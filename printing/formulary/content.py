@@ -9,6 +9,7 @@ from typing import Any
 
 DRUG = "drug"
 ASSAYED_UNITS = "assayed units"
+STABILITY = "stability"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

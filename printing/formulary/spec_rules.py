@@ -14,6 +14,7 @@ from printing.core.resin.potency import DrugForm, form_factor
 from printing.formulary.content import (
     ASSAYED_UNITS,
     DRUG,
+    STABILITY,
     FormulationSpec,
     IngredientFacts,
     RangeFacts,
@@ -69,6 +70,15 @@ def missing_for_validation(spec: FormulationSpec) -> list[Refusal]:
                 "units are dried after every wash and before any cure",
                 "wash, then dry, then cure",
                 ", ".join(kinds),
+            )
+        )
+    if spec.shelf_life_days is not None and not any(one.kind == STABILITY for one in spec.studies):
+        found.append(
+            _lack(
+                "shelf_life_days",
+                "the stated shelf life rests on no study",
+                "a study of kind stability in the container, or no stated shelf life",
+                str(spec.shelf_life_days),
             )
         )
     return [*found, *_plan_lacks(spec), *_residue_lacks(spec)]

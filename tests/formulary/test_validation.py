@@ -103,6 +103,7 @@ LACKS: list[tuple[str, Any]] = [
     ("dried after every wash", lambda s: replace(s, finishing=_renumbered(s, (0, 2, 1, 3)))),
     ("the test plan lacks units", lambda s: replace(s, test_plan=replace(s.test_plan, zones=()))),
     ("no assay before use", lambda s: replace(s, test_plan=TestPlan(zones=s.test_plan.zones))),
+    ("rests on no study", lambda s: replace(s, studies=tuple(one for one in s.studies if one.kind != "stability"))),
     ("no residue was measured", lambda s: replace(s, residues=())),
     ("no limit is on file", lambda s: replace(s, residues=(replace(s.residues[1], limit_mg_kg_day=None),))),
 ]

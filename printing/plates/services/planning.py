@@ -298,7 +298,7 @@ def _request(
     )
     most_plates = 2 * len(placed)
     most_zones = sum(line.units for line in placed) + len(tests) * most_plates
-    density = next(one for one in formulation.terms).density_mg_mm3
+    density = _density(formulation)
     return PlanRequest(
         printer=printer.code,
         plate=PlateRules(
@@ -330,6 +330,15 @@ def _in_tank_ul(lot: ResinLotFacts, printer: Printer, at: datetime) -> int:
     if fill is None or fill.resin_lot != lot.code or fill.blockers:
         return 0
     return int(fill.left_ml * UL_PER_ML)
+
+
+def _density(formulation: FormulationFacts) -> Decimal:
+    """Return the density [mg/mm3] of units printed in the formulation's default way."""
+    usual = formulation.default_range
+    terms = formulation.terms_for(usual.orientation, usual.mount) if usual else None
+    if terms is None:
+        raise Blocked.because("terms", "the default way of printing has no process terms", accepted="assayed units")
+    return terms.density_mg_mm3
 
 
 def time_coefficients(profile: ProfileFacts) -> TimeCoefficients:

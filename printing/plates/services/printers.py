@@ -69,7 +69,7 @@ def check_printer(actor: Actor, code: str, *, kind: str, due_on: date, result: s
     with act(actor, "printer.check", at=at, subject=code) as doing:
         if kind not in KINDS:
             raise BadInput.because("kind", "is no check of a printer", value=kind, accepted=", ".join(KINDS))
-        if due_on < at.date():
+        if due_on < at.astimezone(printer.site.zone).date():
             raise BadInput(
                 Refusal(field="due_on", value=str(due_on), message="lies in the past", accepted="today or later")
             )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 
 from django.db import IntegrityError, transaction
 
@@ -13,6 +13,7 @@ from dosewright.ground.act import Act, act
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Site
 from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, NotThere, Refusal, refuse_if_any
+from dosewright.ground.pure.quantities import parse_decimal
 from dosewright.ground.pure.roles import Actor
 from printing.core.quality.inprocess import FindingKind
 from printing.plates.queries import PlacedUnit, Zone, unit_rows, unit_zone, zone_row, zones_of
@@ -30,7 +31,6 @@ SANE_FACTOR = 4
 """A value more than four times above or below what is predicted is a slip of the pen or of the decimal point
 (judgement, no source): it is refused, never kept."""
 
-MOST_DIGITS = 12
 ACTIONS = {"mass": "run.mass", "content": "run.content", "appearance": "run.appearance", "count": "run.remove"}
 
 
@@ -123,12 +123,7 @@ def micrograms(field: str, text: str, *, near_ug: int, step_ug: int = 1) -> int:
     """
     low, high = Decimal(near_ug) / SANE_FACTOR / 1000, Decimal(near_ug) * SANE_FACTOR / 1000
     accepted = f"{low.quantize(Decimal('0.001'))} to {high.quantize(Decimal('0.001'))} mg, as the balance shows it"
-    try:
-        value = Decimal(str(text).strip())
-    except InvalidOperation:
-        raise BadInput.because(field, "is no number", value=str(text)[:40], unit="mg", accepted=accepted) from None
-    if not value.is_finite() or value <= 0 or len(value.as_tuple().digits) > MOST_DIGITS:
-        raise BadInput.because(field, "is no amount", value=str(text)[:40], unit="mg", accepted=accepted)
+    value = parse_decimal(str(text).strip(), field=field)
     scaled = value * 1000
     if scaled != scaled.to_integral_value() or (step_ug > 1 and int(scaled) % step_ug):
         raise BadInput.because(

@@ -14,6 +14,7 @@ from dosewright.ground import work
 from dosewright.ground.models import Site
 from dosewright.ground.pure.errors import Conflict, Refusal
 from dosewright.roof import clock
+from dosewright.roof.checks import SEEDED
 from dosewright.roof.demo import house, orders
 from dosewright.roof.demo.invented import invented_orders
 from dosewright.roof.demo.stage import Stage
@@ -44,6 +45,7 @@ class Command(JsonCommand):
                     rule="empty home",
                 )
             )
+        (settings.DOSEWRIGHT_HOME / SEEDED).write_text("The people and orders of this home are invented.\n")
         stage = Stage(home=Path(settings.DOSEWRIGHT_HOME))
         stage.open()
         site = house.found(stage)

@@ -75,6 +75,8 @@ def _fraction(text: str | None) -> Decimal | None:
 
 
 def _write_mesh(path: Path, data: bytes) -> None:
+    if not path.absolute().parent.is_dir():
+        raise CommandError(f"--mesh {path}: there is no folder {path.absolute().parent}", returncode=2)
     try:
         write_file(path, data)
     except OSError as trouble:
