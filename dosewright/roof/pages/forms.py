@@ -57,8 +57,9 @@ class Trouble:
 def fields_of(
     door: type[Door], given: QueryDict | None, refusals: Sequence[Refusal], *, initial: Mapping[str, Any]
 ) -> list[FormField]:
-    """Return the fields of a door's form."""
-    return [_field(one, given, refusals, initial) for one in asked_by(door)]
+    """Return the fields of a door's form; the password is asked last, after what is scanned and stated."""
+    asked = sorted(asked_by(door), key=lambda one: one.kind == "password")
+    return [_field(one, given, refusals, initial) for one in asked]
 
 
 def _field(asked: Asked, given: QueryDict | None, refusals: Sequence[Refusal], initial: Mapping[str, Any]) -> FormField:

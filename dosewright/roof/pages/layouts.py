@@ -15,7 +15,8 @@ from typing import Any
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
-from dosewright.ground.pure.roles import Actor
+from dosewright.ground.pure.roles import READS, Actor
+from dosewright.roof.api.documents import NAMES_A_PATIENT
 from dosewright.roof.pages.notation import address_of
 from printing.plates.files.plate_map import MapLabels, plate_map_svg
 
@@ -38,6 +39,11 @@ def plate_map(actor: Actor, record: Any, at: datetime) -> Mapping[str, Any]:
     )
     drawn = plate_map_svg(record.plate, words, url=lambda code: address_of("zone", code))
     return {"plate_map": mark_safe(drawn)}
+
+
+def document_file(actor: Actor, record: Any, at: datetime) -> Mapping[str, Any]:
+    """Say whether the actor may open a document's file."""
+    return {"opens_file": record.kind not in NAMES_A_PATIENT or actor.has(*READS["document with a name"])}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +136,7 @@ LAYOUTS: dict[str, Layout] = {
     "person": Layout(headline=("printed_name", "profession", "registration", "active")),
 }
 
-EXTRAS: dict[str, Extra] = {"batch": plate_map}
+EXTRAS: dict[str, Extra] = {"batch": plate_map, "document": document_file}
 
 
 def layout_of(subject: str) -> Layout:

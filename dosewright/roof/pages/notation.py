@@ -57,7 +57,8 @@ MARKS = {
     "waits": "waiting received queried returned quarantined weighing planned queued draft draft-original open "
     "in-review packing mixed tested ready reason",
     "goes": "printing printed finishing testing packed passed",
-    "good": "verified approved validated closed released supplied approved-to-pack pass done original issued applied",
+    "good": "verified approved validated closed released supplied approved-to-pack pass done original issued applied "
+    "within",
     "held": "blocked suspended unaccounted block investigation",
     "over": "stopped rejected cancelled faulted failed destroyed exhausted retired refused fail spoiled reject",
 }
