@@ -12,6 +12,8 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from tests.browser.house import House, living_house
+from tests.browser.map import Found
+from tests.browser.maps import walk_all
 from tests.browser.watch import Watch
 from tests.programs import find_program
 
@@ -31,6 +33,11 @@ FLAGS = (
 WIDE = {"width": 1280, "height": 900}
 PERSON = Callable[..., Page]
 Shots = Callable[[Page, str], None]
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Leave the long look at every page to runs that ask for all."""
+    return True if collection_path.name == "test_any_page.py" and not config.getoption("--all") else None
 
 
 @pytest.fixture(scope="session")
@@ -70,6 +77,12 @@ def sessions(house: House, chromium: Browser) -> Callable[[str], Any]:
         return kept[username]
 
     return session_of
+
+
+@pytest.fixture(scope="session")
+def maps(house: House, sessions: Callable[[str], Any]) -> dict[str, list[Found]]:
+    """Every person's pages."""
+    return walk_all(house, sessions)
 
 
 @pytest.fixture

@@ -33,14 +33,15 @@ def too_wide(page: Page) -> list[str]:
     return found
 
 
-def violations(page: Page, *, dark: bool, width: int) -> list[str]:
-    """Return what axe finds in the page in one scheme at one width; every rule but the experimental ones."""
+def violations(page: Page, *, dark: bool, width: int, only: tuple[str, ...] = ()) -> list[str]:
+    """Return what axe finds in the page in one scheme at one width, by `only` some rules or by all but experiments."""
     page.set_viewport_size({"width": width, "height": 900})
     page.emulate_media(color_scheme="dark" if dark else "light")
     if not page.evaluate("() => 'axe' in window"):
         page.evaluate(AXE)
+    options = {"resultTypes": ["violations"], "preload": False} | ({"runOnly": list(only)} if only else {})
     found: list[dict[str, Any]] = page.evaluate(
-        "() => axe.run(document, {resultTypes: ['violations'], preload: false}).then((one) => one.violations)"
+        "(options) => axe.run(document, options).then((one) => one.violations)", options
     )
     look = f"{'dark' if dark else 'light'}, {width} px"
     return [
