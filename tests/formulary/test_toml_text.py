@@ -73,6 +73,11 @@ def test_the_place_that_is_wrong_is_named(old: str, new: str, place: str) -> Non
     assert all(one.accepted for one in found.refusals)
 
 
+@pytest.mark.parametrize("name", ["moieties_per_formula = 1", "crystal_waters = 0"])
+def test_nothing_of_a_drugs_form_is_taken_for_granted(name: str) -> None:
+    assert name.partition(" ")[0] in str(refused(changed(name + "\n", "")))
+
+
 def test_all_faults_are_told_at_once() -> None:
     text = changed("bleed_mm = 0.028", "bleed_mm = nan").replace("lot_life_days = 30", "lot_life_days = 0")
     assert [one.field for one in refused(text).refusals] == ["lot_life_days", "terms[1].bleed_mm"]

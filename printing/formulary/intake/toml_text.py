@@ -72,18 +72,20 @@ def _formulation(root: Table) -> content.FormulationSpec:
 def _recipe_line(row: Table, number: int) -> content.RecipeLine:
     mass_frac = row.number("mass_frac", high="1", open_low=True)
     inner = row.table("ingredient")
+    role = inner.text("role", choices=INGREDIENT_ROLES)
+    is_drug = role == content.DRUG
     ingredient = content.IngredientFacts(
         name=inner.text("name", most=120),
         grade=inner.text("grade", most=60),
-        role=inner.text("role", choices=INGREDIENT_ROLES),
+        role=role,
         form=inner.text("form", most=60),
         density_g_cm3=inner.number("density_g_cm3", low="0.3", high="20"),
         density_temperature_c=inner.number("density_temperature_c", low="-50", high="150"),
         source=inner.text("source"),
         molar_mass_g_mol=inner.maybe_number("molar_mass_g_mol", high="100000", open_low=True),
         moiety_molar_mass_g_mol=inner.maybe_number("moiety_molar_mass_g_mol", high="100000", open_low=True),
-        moieties_per_formula=inner.maybe_count("moieties_per_formula", low=1, high=12) or 1,
-        crystal_waters=inner.maybe_count("crystal_waters", high=24) or 0,
+        moieties_per_formula=inner.maybe_count("moieties_per_formula", low=1, high=12, needed=is_drug) or 1,
+        crystal_waters=inner.maybe_count("crystal_waters", high=24, needed=is_drug) or 0,
         hazards=inner.texts("hazards", needed=False),
     )
     inner.end()
