@@ -40,16 +40,19 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     return True if collection_path.name == "test_any_page.py" and not config.getoption("--all") else None
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     """A seeded home with its web server and worker."""
     with living_house(tmp_path_factory.mktemp("browser")) as alive:
         yield alive
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chromium() -> Iterator[Browser]:
-    """The distribution's Chromium; no name but the loopback address resolves in it."""
+    """The distribution's Chromium; no name but the loopback address resolves in it.
+
+    It ends with this folder's tests: while its driver runs, Django refuses the database to the tests that follow.
+    """
     with sync_playwright() as driver:
         browser = driver.chromium.launch(
             executable_path=find_program("chromium"), args=list(FLAGS), env={**os.environ, "LANGUAGE": "en_US"}
@@ -58,7 +61,7 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def sessions(house: House, chromium: Browser) -> Callable[[str], Any]:
     """Sign a person in once by the page and return what the browser keeps of it."""
     kept: dict[str, Any] = {}
@@ -79,7 +82,7 @@ def sessions(house: House, chromium: Browser) -> Callable[[str], Any]:
     return session_of
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def maps(house: House, sessions: Callable[[str], Any]) -> dict[str, list[Found]]:
     """Every person's pages."""
     return walk_all(house, sessions)
@@ -114,7 +117,7 @@ def page_as(house: House, chromium: Browser, sessions: Callable[[str], Any], wat
         context.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def shots(tmp_path_factory: pytest.TempPathFactory) -> Shots:
     """Keep a picture of the whole page in DOSEWRIGHT_X_SHOTS, or in a folder of this run."""
     wanted = os.environ.get("DOSEWRIGHT_X_SHOTS")
