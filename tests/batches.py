@@ -247,7 +247,7 @@ def tested(cast: Cast, batch: str, balance: str, *, at: datetime) -> None:
         weighed_zone(cast, zone.code, balance, at=at)
     for zone in zones:
         for unit in zone.units if zone.line is None else ():
-            said = f"{Decimal(unit.predicted_content_ug) / 1000}"
+            said = f"{Decimal(unit.predicted_content_ng) / 1_000_000}"
             runs.record_content(cast.ada, unit.code, content_mg=said, method="assay of one unit, invented", at=at)
 
 

@@ -54,6 +54,7 @@ from printing.plates.models import Zone
 
 LABEL = "label"
 UG_PER_MG = 1000
+NG_PER_MG = 1_000_000
 
 
 def release_view(pack: Pack, *, releaser: str, at: datetime) -> ReleaseView:
@@ -230,7 +231,7 @@ def _units(pack: Pack) -> tuple[UnitPart, ...]:
             number=row.unit.number,
             state=row.unit.state,
             predicted_mass_mg=Decimal(row.unit.predicted_mass_ug) / UG_PER_MG,
-            predicted_content_mg=Decimal(row.unit.predicted_content_ug) / UG_PER_MG,
+            predicted_content_mg=Decimal(row.unit.predicted_content_ng) / NG_PER_MG,
         )
         for row in pack.contents.select_related("unit").order_by("unit__number")
     )

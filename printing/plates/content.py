@@ -17,9 +17,9 @@ class UnitFacts:
     state: str
     x_um: int
     y_um: int
-    dose_ug: int
+    dose_ng: int
     predicted_mass_ug: int
-    predicted_content_ug: int
+    predicted_content_ng: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

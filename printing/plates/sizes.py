@@ -81,4 +81,14 @@ def read_size(text: str) -> dict[str, Any]:
 
 def micrograms(value_mg: float | Decimal) -> int:
     """Return milligrams as whole micrograms, rounded half up; for accounts and limits, never for a dose."""
-    return int((Decimal(repr(value_mg)) if isinstance(value_mg, float) else value_mg) * 1000 + Decimal("0.5"))
+    return _whole(value_mg, 1000)
+
+
+def nanograms(value_mg: float | Decimal) -> int:
+    """Return milligrams as whole nanograms, rounded half up: a unit may hold 12.5 micrograms."""
+    return _whole(value_mg, 1_000_000)
+
+
+def _whole(value_mg: float | Decimal, per_mg: int) -> int:
+    exactly = Decimal(repr(value_mg)) if isinstance(value_mg, float) else value_mg
+    return int(exactly * per_mg + Decimal("0.5"))

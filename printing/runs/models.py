@@ -66,7 +66,7 @@ class Measurement(models.Model):
     zone = models.ForeignKey("plates.Zone", on_delete=models.PROTECT, related_name="measurements")
     unit = models.ForeignKey("plates.PlacedUnit", on_delete=models.PROTECT, null=True, related_name="measurements")
     kind = models.CharField(max_length=20, choices=[(one, one) for one in ("mass", "content", "count", "appearance")])
-    value_ug = models.BigIntegerField(null=True)
+    value_ng = models.BigIntegerField(null=True)
     value_text = models.CharField(max_length=60, blank=True)
     instrument = models.ForeignKey("stock.Equipment", on_delete=models.PROTECT, null=True, related_name="+")
     how = models.CharField(max_length=60)

@@ -122,7 +122,7 @@ def measured_zone(
     assert weighed["deviations"] == []
     home.tomas.post(f"zone/{code}/appearance", {"defects": dict(defects)})
     for unit in units if not zone["line"] else ():
-        found = {"unit": unit["code"], "content_mg": str(Decimal(unit["dose_ug"]) / 1000), "method": "assay"}
+        found = {"unit": unit["code"], "content_mg": str(Decimal(unit["dose_ng"]) / 1_000_000), "method": "assay"}
         home.jonas.post(f"zone/{code}/content", found)
 
 

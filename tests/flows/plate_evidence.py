@@ -29,11 +29,11 @@ def check_plate_file(home: Home, way: Way) -> None:
     assert set(foreign) == set(units)
     terms, strength = _model(home, way)
     for code, unit in units.items():
-        ordered_mg = unit["dose_ug"] / 1000
+        ordered_mg = unit["dose_ng"] / 1_000_000
         for solid in (models[code], foreign[code]):
             held_mg = content_mg(solid, terms, resin_strength_mg_g=strength)
             assert abs(held_mg / ordered_mg - 1) <= WITHIN_FRAC, (code, held_mg, ordered_mg)
-            assert abs(held_mg * 1000 - unit["predicted_content_ug"]) <= 2, (code, held_mg, unit)
+            assert abs(held_mg * 1_000_000 - unit["predicted_content_ng"]) <= 2000, (code, held_mg, unit)
         _same(models[code], foreign[code])
         assert models[code].centre_um == (unit["x_um"], unit["y_um"])
 
@@ -51,12 +51,12 @@ def check_lines(home: Home, way: Way) -> None:
     }
     batch = home.tomas.get(f"batch/{way.batch}")
     for zone in batch["zones"]:
-        dose_ug = {unit["dose_ug"] for unit in zone["units"]}
-        assert len(dose_ug) == 1
+        dose_ng = {unit["dose_ng"] for unit in zone["units"]}
+        assert len(dose_ng) == 1
         if zone["line"]:
             assert zone["wanted"] == 28
             assert len(zone["units"]) == zone["wanted"] + zone["spares"]
-            assert dose_ug == {round(float(way.lines[zone["line"]]) * 1000)}
+            assert dose_ng == {round(float(way.lines[zone["line"]]) * 1_000_000)}
     assert len(way.zones) == len(way.lines) == 3
     for table, row in home.tables.texts(but=frozenset()):
         assert "2.25 mg" not in row, (table, row[:500])

@@ -53,8 +53,8 @@ def test_two_orders_are_planned_whole_and_no_unit_is_lost(cast: Cast, at_bench: 
         units = [unit for one in zones for unit in one.units]
         assert len({unit.code for unit in units}) == wanted + spares
         assert {unit.state for unit in units} == {"planned"}
-        assert {Decimal(unit.dose_ug) / 1000 for unit in units} == {line.dose_mg / size["units_per_dose"]}
-        assert abs(units[0].predicted_content_ug / units[0].dose_ug - 1) < 0.01
+        assert {Decimal(unit.dose_ng) / 1_000_000 for unit in units} == {line.dose_mg / size["units_per_dose"]}
+        assert abs(units[0].predicted_content_ng / units[0].dose_ng - 1) < 0.01
 
 
 def test_every_plate_carries_the_test_zones_and_its_record_is_what_is_shown(cast: Cast, at_bench: Bench) -> None:

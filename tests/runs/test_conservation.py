@@ -77,7 +77,7 @@ class Player:
             self.cast.ada, zone.code, defects={units[0].number: "major"} if self.draw(3) == 0 else {}, at=self.now
         )
         for one in zone_facts(zone.code, site_id=self.cast.site.pk).units if zone.line is None else ():
-            said = f"{Decimal(one.predicted_content_ug) / 1000}"
+            said = f"{Decimal(one.predicted_content_ng) / 1_000_000}"
             services.record_content(self.cast.ada, one.code, content_mg=said, method="assay", at=self.now)
         return None
 

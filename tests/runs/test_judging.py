@@ -53,7 +53,7 @@ def test_a_mass_out_of_its_limit_must_be_rejected_first(testing: Testing) -> Non
     for deviation in open_deviations(site_id=testing.cast.site.pk, batch=testing.batch):
         testing.close(deviation.code, "may be used")
     for unit in (unit for one in testing.zones if one.line is None for unit in one.units):
-        said = f"{Decimal(unit.predicted_content_ug) / 1000}"
+        said = f"{Decimal(unit.predicted_content_ng) / 1_000_000}"
         services.record_content(testing.cast.ada, unit.code, content_mg=said, method="assay", at=testing.now)
     with pytest.raises(Blocked, match="outside its limit and not rejected"):
         testing.judge(zone)
@@ -83,7 +83,7 @@ def test_a_content_out_of_its_limit_fails_every_zone(testing: Testing) -> None:
     first = True
     for unit in (unit for one in testing.zones if one.line is None for unit in one.units):
         factor = Decimal("1.11") if first else Decimal(1)
-        said = f"{(Decimal(unit.dose_ug) / 1000 * factor).quantize(Decimal('0.001'))}"
+        said = f"{(Decimal(unit.dose_ng) / 1_000_000 * factor).quantize(Decimal('0.001'))}"
         services.record_content(testing.cast.rosa, unit.code, content_mg=said, method="assay", at=testing.now)
         first = False
     for zone in testing.zones:

@@ -140,7 +140,7 @@ def test_a_correction_keeps_the_old_value_and_says_why(measured: Testing) -> Non
         measured.cast.ada, old.code, value=better, reason="read the wrong line", at=measured.now
     )
     rows = Measurement.objects.filter(unit__code=unit, kind="mass").order_by("pk")
-    assert [one.value_ug for one in rows] == [old.value_ug, int(Decimal(better) * 1000)]
+    assert [one.value_ng for one in rows] == [old.value_ng, int(Decimal(better) * 1_000_000)]
     assert rows[1].corrects_id == old.pk
     assert rows[1].reason == "read the wrong line"
     assert answer.measurements == ((unit, rows[1].code),)
@@ -161,7 +161,7 @@ def test_only_weighed_units_of_a_test_zone_are_assayed(testing: Testing) -> None
             testing.weigh(zone)
     services.break_off(testing.cast.ada, test_zone.code, counted=2, at=testing.now)
     unit = test_zone.units[0]
-    right = {"content_mg": f"{Decimal(unit.predicted_content_ug) / 1000}", "method": "assay of one unit"}
+    right = {"content_mg": f"{Decimal(unit.predicted_content_ng) / 1_000_000}", "method": "assay of one unit"}
     with pytest.raises(Blocked, match="was not weighed"):
         services.record_content(testing.cast.ada, unit.code, **right, at=testing.now)
     services.record_masses(

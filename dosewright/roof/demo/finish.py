@@ -73,17 +73,17 @@ def _weigh(stage: Stage, house: House, zone: ZoneFacts, chance: random.Random, *
     if spoil:
         stage.say(f"unit {zone.units[0].code} of zone {zone.code} shows a major defect: rejected")
     weighed = [unit for unit in zone.units if unit.number not in defects]
-    masses = [_near(chance, unit.predicted_mass_ug, SPREAD_FRAC) for unit in weighed]
+    masses = [_near(chance, unit.predicted_mass_ug, SPREAD_FRAC, per_mg=1000, places="0.01") for unit in weighed]
     runs.record_masses(ada, zone.code, masses_mg=masses, balance=house.balance, at=stage.now())
     if zone.line is None:
         for unit in zone.units:
-            content = _near(chance, unit.predicted_content_ug, ASSAY_SPREAD_FRAC, places="0.001")
+            content = _near(chance, unit.predicted_content_ng, ASSAY_SPREAD_FRAC, per_mg=1_000_000, places="0.00001")
             runs.record_content(
                 stage.person("jonas.weber"), unit.code, content_mg=content, method="invented assay", at=stage.now()
             )
 
 
-def _near(chance: random.Random, value_ug: int, spread_frac: float, *, places: str = "0.01") -> str:
-    """Return an invented reading near `value_ug`, in mg on the instrument's scale."""
+def _near(chance: random.Random, value: int, spread_frac: float, *, per_mg: int, places: str) -> str:
+    """Return an invented reading near `value` (`per_mg` of its units are 1 mg), in mg on the instrument's scale."""
     factor = Decimal(repr(round(1 + chance.gauss(0, spread_frac), 6)))
-    return str((Decimal(value_ug) / 1000 * factor).quantize(Decimal(places)))
+    return str((Decimal(value) / per_mg * factor).quantize(Decimal(places)))

@@ -113,7 +113,7 @@ LAYOUTS: dict[str, Layout] = {
         headline=("batch", "batch_state", "order", "line", "wanted", "spares", "units_per_dose"),
         columns=("code", "state", "batch", "order", "line", "wanted", "spares"),
         first=("units",),
-        tables={"units": ("number", "code", "state", "dose_ug", "predicted_mass_ug", "predicted_content_ug")},
+        tables={"units": ("number", "code", "state", "dose_ng", "predicted_mass_ug", "predicted_content_ng")},
     ),
     "pack": Layout(
         headline=("order", "line", "batch", "units", "use_by_date"),

@@ -37,6 +37,7 @@ UNITS = {
     "_um": "µm",
     "_ul": "µL",
     "_ug": "µg",
+    "_ng": "ng",
     "_mg": "mg",
     "_kg": "kg",
     "_g": "g",
@@ -149,6 +150,8 @@ def quantity(name: str, value: int | float | Decimal) -> str:
             return f"{number(exact / 1000)} mL" if abs(exact) >= 1000 else f"{number(exact)} {_('microlitres')}"
         case "µg":
             return _mass_from_ug(exact)
+        case "ng":
+            return _mass_from_ug(exact / 1000)
         case "s":
             return duration(exact)
         case "days":

@@ -5,159 +5,257 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('formulary', '0001_initial'),
-        ('ground', '0001_initial'),
-        ('prescriptions', '0001_initial'),
-        ('stock', '0001_initial'),
+        ("formulary", "0001_initial"),
+        ("ground", "0001_initial"),
+        ("prescriptions", "0001_initial"),
+        ("stock", "0001_initial"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='PlanRecord',
+            name="PlanRecord",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=20, unique=True)),
-                ('text', models.TextField()),
-                ('digest', models.CharField(max_length=64)),
-                ('at', models.DateTimeField()),
-                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.site')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.CharField(max_length=20, unique=True)),
+                ("text", models.TextField()),
+                ("digest", models.CharField(max_length=64)),
+                ("at", models.DateTimeField()),
+                (
+                    "site",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.site"),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='PrintBatch',
+            name="PrintBatch",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=20, unique=True)),
-                ('kind', models.CharField(choices=[('product', 'product'), ('development', 'development')], default='product', max_length=15)),
-                ('plan', models.CharField(max_length=20)),
-                ('state', models.CharField(default='planned', max_length=15)),
-                ('layer_um', models.PositiveIntegerField()),
-                ('layers', models.PositiveIntegerField()),
-                ('seconds', models.PositiveIntegerField()),
-                ('resin_ul', models.PositiveBigIntegerField()),
-                ('planned_at', models.DateTimeField()),
-                ('ready_by', models.DateTimeField()),
-                ('plan_text', models.TextField()),
-                ('plan_digest', models.CharField(max_length=64)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('formulation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulary.formulation')),
-                ('profile', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulary.printprofile')),
-                ('resin_lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='batches', to='stock.resinlot')),
-                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.site')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.CharField(max_length=20, unique=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("product", "product"), ("development", "development")],
+                        default="product",
+                        max_length=15,
+                    ),
+                ),
+                ("plan", models.CharField(max_length=20)),
+                ("state", models.CharField(default="planned", max_length=15)),
+                ("layer_um", models.PositiveIntegerField()),
+                ("layers", models.PositiveIntegerField()),
+                ("seconds", models.PositiveIntegerField()),
+                ("resin_ul", models.PositiveBigIntegerField()),
+                ("planned_at", models.DateTimeField()),
+                ("ready_by", models.DateTimeField()),
+                ("plan_text", models.TextField()),
+                ("plan_digest", models.CharField(max_length=64)),
+                ("version", models.PositiveIntegerField(default=1)),
+                (
+                    "formulation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="formulary.formulation"
+                    ),
+                ),
+                (
+                    "profile",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="formulary.printprofile"
+                    ),
+                ),
+                (
+                    "resin_lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="batches", to="stock.resinlot"
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.site"),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='PlateFile',
+            name="PlateFile",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('path', models.CharField(max_length=200)),
-                ('sha256', models.CharField(max_length=64)),
-                ('size_bytes', models.PositiveBigIntegerField()),
-                ('read_back_text', models.TextField()),
-                ('written_at', models.DateTimeField()),
-                ('batch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='files', to='plates.printbatch')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("path", models.CharField(max_length=200)),
+                ("sha256", models.CharField(max_length=64)),
+                ("size_bytes", models.PositiveBigIntegerField()),
+                ("read_back_text", models.TextField()),
+                ("written_at", models.DateTimeField()),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="files", to="plates.printbatch"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Printer',
+            name="Printer",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=20, unique=True)),
-                ('name', models.CharField(max_length=60)),
-                ('kind', models.CharField(max_length=60)),
-                ('mode', models.CharField(choices=[('link', 'link'), ('manual', 'manual')], max_length=10)),
-                ('plate_x_um', models.PositiveIntegerField()),
-                ('plate_y_um', models.PositiveIntegerField()),
-                ('build_height_um', models.PositiveIntegerField()),
-                ('tank_minimum_ul', models.PositiveIntegerField()),
-                ('loss_ul', models.PositiveIntegerField()),
-                ('out_of_use_at', models.DateTimeField(null=True)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.site')),
-                ('tank', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='stock.equipment')),
-                ('user', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='printer', to='ground.user')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.CharField(max_length=20, unique=True)),
+                ("name", models.CharField(max_length=60)),
+                ("kind", models.CharField(max_length=60)),
+                ("mode", models.CharField(choices=[("link", "link"), ("manual", "manual")], max_length=10)),
+                ("plate_x_um", models.PositiveIntegerField()),
+                ("plate_y_um", models.PositiveIntegerField()),
+                ("build_height_um", models.PositiveIntegerField()),
+                ("tank_minimum_ul", models.PositiveIntegerField()),
+                ("loss_ul", models.PositiveIntegerField()),
+                ("out_of_use_at", models.DateTimeField(null=True)),
+                ("version", models.PositiveIntegerField(default=1)),
+                (
+                    "site",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.site"),
+                ),
+                (
+                    "tank",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="stock.equipment"
+                    ),
+                ),
+                (
+                    "user",
+                    models.OneToOneField(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="printer", to="ground.user"
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='printbatch',
-            name='printer',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='batches', to='plates.printer'),
+            model_name="printbatch",
+            name="printer",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="batches", to="plates.printer"
+            ),
         ),
         migrations.CreateModel(
-            name='Calibration',
+            name="Calibration",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('calibration', 'calibration'), ('laser check', 'laser check')], max_length=20)),
-                ('done_at', models.DateTimeField()),
-                ('due_on', models.DateField()),
-                ('result_text', models.CharField(max_length=200)),
-                ('passed', models.BooleanField()),
-                ('done_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.user')),
-                ('printer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='calibrations', to='plates.printer')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("calibration", "calibration"), ("laser check", "laser check")], max_length=20
+                    ),
+                ),
+                ("done_at", models.DateTimeField()),
+                ("due_on", models.DateField()),
+                ("result_text", models.CharField(max_length=200)),
+                ("passed", models.BooleanField()),
+                (
+                    "done_by",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.user"),
+                ),
+                (
+                    "printer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="calibrations", to="plates.printer"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='SizedLine',
+            name="SizedLine",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('plan', models.CharField(max_length=20)),
-                ('units_per_dose', models.PositiveSmallIntegerField()),
-                ('text', models.TextField()),
-                ('digest', models.CharField(max_length=64)),
-                ('at', models.DateTimeField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='prescriptions.doseline')),
-                ('resin_lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='stock.resinlot')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("plan", models.CharField(max_length=20)),
+                ("units_per_dose", models.PositiveSmallIntegerField()),
+                ("text", models.TextField()),
+                ("digest", models.CharField(max_length=64)),
+                ("at", models.DateTimeField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="prescriptions.doseline"
+                    ),
+                ),
+                (
+                    "resin_lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="stock.resinlot"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Zone',
+            name="Zone",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=20, unique=True)),
-                ('part', models.PositiveSmallIntegerField(default=1)),
-                ('parts', models.PositiveSmallIntegerField(default=1)),
-                ('wanted', models.PositiveIntegerField()),
-                ('spares', models.PositiveIntegerField()),
-                ('state', models.CharField(default='open', max_length=20)),
-                ('polygon_text', models.TextField()),
-                ('removal_order', models.PositiveIntegerField()),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('batch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='zones', to='plates.printbatch')),
-                ('line', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='prescriptions.doseline')),
-                ('sized', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='zones', to='plates.sizedline')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.CharField(max_length=20, unique=True)),
+                ("part", models.PositiveSmallIntegerField(default=1)),
+                ("parts", models.PositiveSmallIntegerField(default=1)),
+                ("wanted", models.PositiveIntegerField()),
+                ("spares", models.PositiveIntegerField()),
+                ("state", models.CharField(default="open", max_length=20)),
+                ("polygon_text", models.TextField()),
+                ("removal_order", models.PositiveIntegerField()),
+                ("version", models.PositiveIntegerField(default=1)),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="zones", to="plates.printbatch"
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="prescriptions.doseline",
+                    ),
+                ),
+                (
+                    "sized",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="zones",
+                        to="plates.sizedline",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='PlacedUnit',
+            name="PlacedUnit",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=20, unique=True)),
-                ('number', models.PositiveIntegerField()),
-                ('state', models.CharField(default='planned', max_length=15)),
-                ('x_um', models.PositiveIntegerField()),
-                ('y_um', models.PositiveIntegerField()),
-                ('rotation_deg', models.SmallIntegerField(default=0)),
-                ('dose_ug', models.PositiveBigIntegerField()),
-                ('predicted_mass_ug', models.PositiveBigIntegerField()),
-                ('predicted_content_ug', models.PositiveBigIntegerField()),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='units', to='plates.zone')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.CharField(max_length=20, unique=True)),
+                ("number", models.PositiveIntegerField()),
+                ("state", models.CharField(default="planned", max_length=15)),
+                ("x_um", models.PositiveIntegerField()),
+                ("y_um", models.PositiveIntegerField()),
+                ("rotation_deg", models.SmallIntegerField(default=0)),
+                ("dose_ng", models.PositiveBigIntegerField()),
+                ("predicted_mass_ug", models.PositiveBigIntegerField()),
+                ("predicted_content_ng", models.PositiveBigIntegerField()),
+                ("version", models.PositiveIntegerField(default=1)),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="units", to="plates.zone"
+                    ),
+                ),
             ],
         ),
         migrations.AddConstraint(
-            model_name='printbatch',
-            constraint=models.UniqueConstraint(condition=models.Q(('state', 'printing')), fields=('printer',), name='one_running_batch_per_printer'),
+            model_name="printbatch",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("state", "printing")), fields=("printer",), name="one_running_batch_per_printer"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sizedline',
-            constraint=models.UniqueConstraint(fields=('line', 'plan'), name='one_sizing_per_line_and_plan'),
+            model_name="sizedline",
+            constraint=models.UniqueConstraint(fields=("line", "plan"), name="one_sizing_per_line_and_plan"),
         ),
         migrations.AddConstraint(
-            model_name='placedunit',
-            constraint=models.UniqueConstraint(fields=('zone', 'number'), name='one_unit_per_number_in_zone'),
+            model_name="placedunit",
+            constraint=models.UniqueConstraint(fields=("zone", "number"), name="one_unit_per_number_in_zone"),
         ),
     ]

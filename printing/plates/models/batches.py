@@ -93,9 +93,9 @@ class PlacedUnit(models.Model):
     x_um = models.PositiveIntegerField()
     y_um = models.PositiveIntegerField()
     rotation_deg = models.SmallIntegerField(default=0)
-    dose_ug = models.PositiveBigIntegerField()
+    dose_ng = models.PositiveBigIntegerField()
     predicted_mass_ug = models.PositiveBigIntegerField()
-    predicted_content_ug = models.PositiveBigIntegerField()
+    predicted_content_ng = models.PositiveBigIntegerField()
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

@@ -216,9 +216,9 @@ def _zone(row: Zone) -> ZoneFacts:
                 state=unit.state,
                 x_um=unit.x_um,
                 y_um=unit.y_um,
-                dose_ug=unit.dose_ug,
+                dose_ng=unit.dose_ng,
                 predicted_mass_ug=unit.predicted_mass_ug,
-                predicted_content_ug=unit.predicted_content_ug,
+                predicted_content_ng=unit.predicted_content_ng,
             )
             for unit in sorted(row.units.all(), key=lambda unit: unit.number)
         ),

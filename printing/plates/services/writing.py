@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from dosewright.ground.act import Act
@@ -13,7 +14,7 @@ from dosewright.ground.transitions import MACHINES
 from prescriptions.queries.rows import dose_line_ids
 from printing.formulary.queries import profile_row
 from printing.plates.models import PlacedUnit, PlanRecord, PrintBatch, Printer, SizedLine, Zone
-from printing.plates.sizes import micrograms, read_size
+from printing.plates.sizes import micrograms, nanograms, read_size
 from printing.stock.queries import ResinLotFacts
 
 
@@ -110,9 +111,9 @@ def _zone(
                 x_um=unit["x_um"],
                 y_um=unit["y_um"],
                 rotation_deg=unit["rotation_deg"],
-                dose_ug=micrograms(float(size["ordered_mg"]) / size["units_per_dose"]),
+                dose_ng=nanograms(Decimal(size["ordered_mg"]) / size["units_per_dose"]),
                 predicted_mass_ug=micrograms(float(size["unit"]["mass_mg"])),
-                predicted_content_ug=micrograms(float(size["unit"]["content_mg"])),
+                predicted_content_ng=nanograms(float(size["unit"]["content_mg"])),
             )
             for number, unit in enumerate(units, start=1)
         ]

@@ -5,122 +5,259 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('formulary', '0001_initial'),
-        ('ground', '0001_initial'),
-        ('plates', '0001_initial'),
-        ('stock', '0001_initial'),
+        ("formulary", "0001_initial"),
+        ("ground", "0001_initial"),
+        ("plates", "0001_initial"),
+        ("stock", "0001_initial"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Deviation',
+            name="Deviation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=20, unique=True)),
-                ('kind', models.CharField(max_length=40)),
-                ('text', models.TextField()),
-                ('effect', models.CharField(blank=True, max_length=200)),
-                ('holds', models.BooleanField(default=True)),
-                ('state', models.CharField(default='open', max_length=10)),
-                ('opened_at', models.DateTimeField()),
-                ('investigation', models.TextField(blank=True)),
-                ('action_taken', models.TextField(blank=True)),
-                ('decision', models.CharField(blank=True, choices=[('may be used', 'may be used'), ('must not be used', 'must not be used')], max_length=20)),
-                ('closed_at', models.DateTimeField(null=True)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('batch', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='deviations', to='plates.printbatch')),
-                ('closed_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.user')),
-                ('concerns', models.ManyToManyField(related_name='+', to='ground.user')),
-                ('opened_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.user')),
-                ('resin_lot', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='deviations', to='stock.resinlot')),
-                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.site')),
-                ('zones', models.ManyToManyField(related_name='deviations', to='plates.zone')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.CharField(max_length=20, unique=True)),
+                ("kind", models.CharField(max_length=40)),
+                ("text", models.TextField()),
+                ("effect", models.CharField(blank=True, max_length=200)),
+                ("holds", models.BooleanField(default=True)),
+                ("state", models.CharField(default="open", max_length=10)),
+                ("opened_at", models.DateTimeField()),
+                ("investigation", models.TextField(blank=True)),
+                ("action_taken", models.TextField(blank=True)),
+                (
+                    "decision",
+                    models.CharField(
+                        blank=True,
+                        choices=[("may be used", "may be used"), ("must not be used", "must not be used")],
+                        max_length=20,
+                    ),
+                ),
+                ("closed_at", models.DateTimeField(null=True)),
+                ("version", models.PositiveIntegerField(default=1)),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="deviations",
+                        to="plates.printbatch",
+                    ),
+                ),
+                (
+                    "closed_by",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.user"
+                    ),
+                ),
+                ("concerns", models.ManyToManyField(related_name="+", to="ground.user")),
+                (
+                    "opened_by",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.user"),
+                ),
+                (
+                    "resin_lot",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="deviations",
+                        to="stock.resinlot",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.site"),
+                ),
+                ("zones", models.ManyToManyField(related_name="deviations", to="plates.zone")),
             ],
         ),
         migrations.CreateModel(
-            name='LayerReport',
+            name="LayerReport",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('layer', models.PositiveIntegerField()),
-                ('layers', models.PositiveIntegerField()),
-                ('seconds_left', models.PositiveIntegerField()),
-                ('heard_at', models.DateTimeField()),
-                ('batch', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='layer_report', to='plates.printbatch')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("layer", models.PositiveIntegerField()),
+                ("layers", models.PositiveIntegerField()),
+                ("seconds_left", models.PositiveIntegerField()),
+                ("heard_at", models.DateTimeField()),
+                (
+                    "batch",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="layer_report", to="plates.printbatch"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='PrinterSeen',
+            name="PrinterSeen",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('file_sha256', models.CharField(max_length=64)),
-                ('layers', models.PositiveIntegerField()),
-                ('layer_um', models.PositiveIntegerField()),
-                ('profile_sha256', models.CharField(max_length=64)),
-                ('at', models.DateTimeField()),
-                ('batch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='seen', to='plates.printbatch')),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.user')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("file_sha256", models.CharField(max_length=64)),
+                ("layers", models.PositiveIntegerField()),
+                ("layer_um", models.PositiveIntegerField()),
+                ("profile_sha256", models.CharField(max_length=64)),
+                ("at", models.DateTimeField()),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="seen", to="plates.printbatch"
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.user"),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Verdict',
+            name="Verdict",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('outcome', models.CharField(max_length=10)),
-                ('text', models.TextField()),
-                ('digest', models.CharField(max_length=64)),
-                ('at', models.DateTimeField()),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.user')),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='verdicts', to='plates.zone')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("outcome", models.CharField(max_length=10)),
+                ("text", models.TextField()),
+                ("digest", models.CharField(max_length=64)),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.user"),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="verdicts", to="plates.zone"
+                    ),
+                ),
             ],
             options={
-                'ordering': ('pk',),
+                "ordering": ("pk",),
             },
         ),
         migrations.CreateModel(
-            name='Measurement',
+            name="Measurement",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=20, unique=True)),
-                ('kind', models.CharField(choices=[('mass', 'mass'), ('content', 'content'), ('count', 'count'), ('appearance', 'appearance')], max_length=20)),
-                ('value_ug', models.BigIntegerField(null=True)),
-                ('value_text', models.CharField(blank=True, max_length=60)),
-                ('how', models.CharField(max_length=60)),
-                ('at', models.DateTimeField()),
-                ('reason', models.CharField(blank=True, max_length=200)),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.user')),
-                ('corrects', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='runs.measurement')),
-                ('instrument', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='stock.equipment')),
-                ('unit', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='measurements', to='plates.placedunit')),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='measurements', to='plates.zone')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.CharField(max_length=20, unique=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("mass", "mass"),
+                            ("content", "content"),
+                            ("count", "count"),
+                            ("appearance", "appearance"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("value_ng", models.BigIntegerField(null=True)),
+                ("value_text", models.CharField(blank=True, max_length=60)),
+                ("how", models.CharField(max_length=60)),
+                ("at", models.DateTimeField()),
+                ("reason", models.CharField(blank=True, max_length=200)),
+                (
+                    "by",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.user"),
+                ),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="runs.measurement",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="stock.equipment"
+                    ),
+                ),
+                (
+                    "unit",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="measurements",
+                        to="plates.placedunit",
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="measurements", to="plates.zone"
+                    ),
+                ),
             ],
             options={
-                'ordering': ('pk',),
-                'constraints': [models.UniqueConstraint(condition=models.Q(('corrects', None), ('unit__isnull', False)), fields=('unit', 'kind'), name='one_first_value_per_unit_and_kind')],
+                "ordering": ("pk",),
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("corrects", None), ("unit__isnull", False)),
+                        fields=("unit", "kind"),
+                        name="one_first_value_per_unit_and_kind",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='RunStep',
+            name="RunStep",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(max_length=20)),
-                ('name', models.CharField(max_length=60)),
-                ('text', models.TextField(default='{}')),
-                ('at', models.DateTimeField()),
-                ('batch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='steps', to='plates.printbatch')),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ground.user')),
-                ('equipment', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='stock.equipment')),
-                ('finish_step', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulary.finishstep')),
-                ('tank_fill', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='stock.tankfill')),
-                ('zone', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='steps', to='plates.zone')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("kind", models.CharField(max_length=20)),
+                ("name", models.CharField(max_length=60)),
+                ("text", models.TextField(default="{}")),
+                ("at", models.DateTimeField()),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="steps", to="plates.printbatch"
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="ground.user"),
+                ),
+                (
+                    "equipment",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="stock.equipment"
+                    ),
+                ),
+                (
+                    "finish_step",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulary.finishstep",
+                    ),
+                ),
+                (
+                    "tank_fill",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="stock.tankfill"
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="steps", to="plates.zone"
+                    ),
+                ),
             ],
             options={
-                'ordering': ('pk',),
-                'indexes': [models.Index(fields=['batch', 'kind'], name='runs_runste_batch_i_64e566_idx')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('finish_step__isnull', False)), fields=('batch', 'finish_step', 'kind'), name='one_start_and_one_end_per_finish_step')],
+                "ordering": ("pk",),
+                "indexes": [models.Index(fields=["batch", "kind"], name="runs_runste_batch_i_64e566_idx")],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("finish_step__isnull", False)),
+                        fields=("batch", "finish_step", "kind"),
+                        name="one_start_and_one_end_per_finish_step",
+                    )
+                ],
             },
         ),
     ]

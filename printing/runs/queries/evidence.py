@@ -17,7 +17,7 @@ from printing.plates.models import PlacedUnit, Zone
 from printing.runs.content import ContentFacts, MassFinding, Statistics, UnitEvidence, ZoneEvidence
 from printing.runs.outcome import Judged, failures, missing
 from printing.runs.queries.deviations import all_deviations
-from printing.runs.queries.measured import Measured, counts_of, measured_units, mg
+from printing.runs.queries.measured import NG_PER_MG, Measured, counts_of, measured_units, mg
 from printing.runs.queries.steps import is_broken_off, step_facts
 
 PLACES = Decimal("0.000001")
@@ -109,22 +109,22 @@ def _evidence(zone: Zone) -> ZoneEvidence:
 
 def _masses(zone: Zone, measured: dict[int, Measured]) -> ZoneMasses:
     units = sorted(zone.units.all(), key=lambda one: one.number)
-    masses = {one.code: measured.get(one.pk, NOTHING).mass_ug for one in units}
+    masses = {one.code: measured.get(one.pk, NOTHING).mass_ng for one in units}
     return ZoneMasses(
         zone=zone.code,
         predicted_mg=units[0].predicted_mass_ug / 1000,
-        measured_mg={code: mass / 1000 for code, mass in masses.items() if mass is not None},
+        measured_mg={code: mass / NG_PER_MG for code, mass in masses.items() if mass is not None},
     )
 
 
 def _is_unweighed(zone: Zone, measured: dict[int, Measured]) -> bool:
-    return any(one.state == "printed" and measured.get(one.pk, NOTHING).mass_ug is None for one in zone.units.all())
+    return any(one.state == "printed" and measured.get(one.pk, NOTHING).mass_ng is None for one in zone.units.all())
 
 
 def _unit(row: PlacedUnit, found: Measured, site: SiteValues) -> UnitEvidence:
-    predicted = mg(row.predicted_mass_ug)
+    predicted = Decimal(row.predicted_mass_ug) / 1000
     small = predicted <= site.mass_small_below_mg
-    mass = None if found.mass_ug is None else mg(found.mass_ug)
+    mass = None if found.mass_ng is None else mg(found.mass_ng)
     return UnitEvidence(
         code=row.code,
         number=row.number,
@@ -135,9 +135,9 @@ def _unit(row: PlacedUnit, found: Measured, site: SiteValues) -> UnitEvidence:
         limit_frac=site.mass_unit_small_limit_frac if small else site.mass_unit_limit_frac,
         estimated_content_mg=None
         if mass is None
-        else (mg(row.predicted_content_ug) * mass / predicted).quantize(PLACES),
+        else (mg(row.predicted_content_ng) * mass / predicted).quantize(PLACES),
         appearance=found.appearance,
-        content_mg=None if found.content_ug is None else mg(found.content_ug),
+        content_mg=None if found.content_ng is None else mg(found.content_ng),
     )
 
 
@@ -167,15 +167,15 @@ def _contents(zones: Sequence[Zone], measured: dict[int, Measured], site: SiteVa
     found = []
     for unit in _test_units(zones):
         values = measured.get(unit.pk, NOTHING)
-        if values.content_ug is None:
+        if values.content_ng is None:
             continue
-        off = mg(values.content_ug) / mg(unit.dose_ug) - 1
+        off = mg(values.content_ng) / mg(unit.dose_ng) - 1
         found.append(
             ContentFacts(
                 unit=unit.code,
                 zone=codes[unit.zone_id],
-                content_mg=mg(values.content_ug),
-                dose_mg=mg(unit.dose_ug),
+                content_mg=mg(values.content_ng),
+                dose_mg=mg(unit.dose_ng),
                 deviation_frac=off.quantize(PLACES),
                 limit_frac=site.content_limit_frac,
                 passed=abs(off) <= site.content_limit_frac,

@@ -8,15 +8,15 @@ from decimal import Decimal
 
 from printing.runs.models import Measurement
 
-UG_PER_MG = 1000
+NG_PER_MG = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
     """What was measured of one unit, as it stands after corrections."""
 
-    mass_ug: int | None = None
-    content_ug: int | None = None
+    mass_ng: int | None = None
+    content_ng: int | None = None
     content_how: str = ""
     appearance: str = ""
 
@@ -42,16 +42,16 @@ def counts_of(zone_id: int) -> tuple[int, ...]:
     return tuple(int(row.value_text) for row in standing([zone_id], "count"))
 
 
-def mg(value_ug: int) -> Decimal:
-    """Return whole micrograms as exact milligrams."""
-    return Decimal(value_ug) / UG_PER_MG
+def mg(value_ng: int) -> Decimal:
+    """Return whole nanograms as exact milligrams."""
+    return Decimal(value_ng) / NG_PER_MG
 
 
 def _measured(found: dict[str, Measurement]) -> Measured:
     mass, content, seen = (found.get(kind) for kind in ("mass", "content", "appearance"))
     return Measured(
-        mass_ug=mass.value_ug if mass else None,
-        content_ug=content.value_ug if content else None,
+        mass_ng=mass.value_ng if mass else None,
+        content_ng=content.value_ng if content else None,
         content_how=content.how if content else "",
         appearance=seen.value_text if seen else "",
     )

@@ -193,7 +193,7 @@ def _not_its_turn(zone: Zone, zones: Sequence[Zone]) -> list[Refusal]:
 def _has_unweighed(zone: Zone) -> bool:
     weighed = measured_units([zone.pk])
     return any(
-        one.state == "printed" and (one.pk not in weighed or weighed[one.pk].mass_ug is None)
+        one.state == "printed" and (one.pk not in weighed or weighed[one.pk].mass_ng is None)
         for one in unit_rows(zone.pk)
     )
 

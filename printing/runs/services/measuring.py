@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
 
 from django.db import IntegrityError, transaction
 
 from dosewright.ground.act import Act, act
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Site
+from dosewright.ground.pure.canonical import decimal_text
 from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, NotThere, Refusal, refuse_if_any
 from dosewright.ground.pure.quantities import parse_decimal
 from dosewright.ground.pure.roles import Actor
@@ -22,11 +22,12 @@ from printing.runs.content import APPEARANCES, MIX_UP, REJECTED_FOR
 from printing.runs.models import Measurement
 from printing.runs.queries.deviations import open_mix_up
 from printing.runs.queries.evidence import plate_masses
-from printing.runs.queries.measured import measured_units
+from printing.runs.queries.measured import NG_PER_MG, measured_units, mg
 from printing.runs.services.breaking import must_be_broken_off, need_reason
 from printing.runs.services.record import add_deviation
 from printing.stock.queries import equipment_for_use
 
+NG_PER_UG = 1000
 SANE_FACTOR = 4
 """A value more than four times above or below what is predicted is a slip of the pen or of the decimal point
 (judgement, no source): it is refused, never kept."""
@@ -58,7 +59,7 @@ def record_masses(actor: Actor, code: str, *, masses_mg: Sequence[str], balance:
         waiting = [
             one
             for one in unit_rows(zone.pk)
-            if one.state == "printed" and (one.pk not in done or done[one.pk].mass_ug is None)
+            if one.state == "printed" and (one.pk not in done or done[one.pk].mass_ng is None)
         ]
         values = _masses(masses_mg, waiting, scale.resolution_ug or 0)
         kept = [
@@ -83,7 +84,7 @@ def record_content(actor: Actor, unit: str, *, content_mg: str, method: str, at:
         refuse_if_any(Blocked, _not_testable(zone, row))
         if not 3 <= len(method.strip()) <= 60:
             raise BadInput.because("method", "how it was assayed must be said", accepted="3 to 60 characters")
-        value = micrograms(f"{unit} content", content_mg, near_ug=row.predicted_content_ug)
+        value = nanograms(f"{unit} content", content_mg, near_ng=row.predicted_content_ng)
         kept = _keep(doing, zone, row, "content", value, how=method.strip())
         move_units(doing, [row], "test")
     return MeasureAnswer(zone=zone.code, measurements=((unit, kept.code),), deviations=())
@@ -105,29 +106,33 @@ def correct_measurement(actor: Actor, code: str, *, value: str, reason: str, at:
         if Measurement.objects.filter(corrects=old).exists():
             raise Conflict.because(code, "was corrected already", accepted="the value that stands", rule="corrected")
         row = _corrected(doing, zone, old, value.strip(), reason.strip()[:200])
-        doing.wrote(code, old.kind, old=old.value_text or old.value_ug, new=row.value_text or row.value_ug)
+        doing.wrote(code, old.kind, old=old.value_text or old.value_ng, new=row.value_text or row.value_ng)
         opened = _open_mix_ups(doing, zone) if old.kind == "mass" else ()
     return MeasureAnswer(
         zone=zone.code, measurements=((old.unit.code if old.unit else "", row.code),), deviations=opened
     )
 
 
-def micrograms(field: str, text: str, *, near_ug: int, step_ug: int = 1) -> int:
-    """Return milligrams as written in whole micrograms, exactly.
+def nanograms(field: str, text: str, *, near_ng: int, step_ng: int = 1) -> int:
+    """Return milligrams as written in whole nanograms, exactly.
 
-    near_ug: what is predicted; a value more than `SANE_FACTOR` times away is refused as a slip.  step_ug: scale
+    near_ng: what is predicted; a value more than `SANE_FACTOR` times away is refused as a slip.  step_ng: scale
     interval.  Raises BadInput.
 
-    >>> micrograms("mass", "41.25", near_ug=41_000)
-    41250
+    >>> nanograms("content", "0.0497", near_ng=50_000)
+    49700
     """
-    low, high = Decimal(near_ug) / SANE_FACTOR / 1000, Decimal(near_ug) * SANE_FACTOR / 1000
-    accepted = f"{low.quantize(Decimal('0.001'))} to {high.quantize(Decimal('0.001'))} mg, as the balance shows it"
+    low, high = (mg(near_ng) / SANE_FACTOR, mg(near_ng) * SANE_FACTOR)
+    accepted = f"{decimal_text(low)} to {decimal_text(high)} mg, as the instrument shows it"
     value = parse_decimal(str(text).strip(), field=field)
-    scaled = value * 1000
-    if scaled != scaled.to_integral_value() or (step_ug > 1 and int(scaled) % step_ug):
+    scaled = value * NG_PER_MG
+    if scaled != scaled.to_integral_value() or (step_ng > 1 and int(scaled) % step_ng):
         raise BadInput.because(
-            field, "is finer than what is read", value=str(text)[:40], unit="mg", accepted=f"steps of {step_ug} ug"
+            field,
+            "is finer than what is read",
+            value=str(text)[:40],
+            unit="mg",
+            accepted=f"steps of {decimal_text(mg(step_ng))} mg",
         )
     if not low <= value <= high:
         raise BadInput.because(
@@ -154,7 +159,12 @@ def _masses(masses_mg: Sequence[str], units: Sequence[PlacedUnit], step_ug: int)
     for unit, text in zip(units, masses_mg, strict=True):
         try:
             values.append(
-                micrograms(f"number {unit.number}", text, near_ug=unit.predicted_mass_ug, step_ug=max(1, step_ug))
+                nanograms(
+                    f"number {unit.number}",
+                    text,
+                    near_ng=unit.predicted_mass_ug * NG_PER_UG,
+                    step_ng=max(1, step_ug) * NG_PER_UG,
+                )
             )
         except BadInput as refused:
             refusals += refused.refusals
@@ -163,7 +173,7 @@ def _masses(masses_mg: Sequence[str], units: Sequence[PlacedUnit], step_ug: int)
 
 
 def _keep(
-    doing: Act, zone: Zone, unit: PlacedUnit, kind: str, value_ug: int, *, how: str, instrument_id: int | None = None
+    doing: Act, zone: Zone, unit: PlacedUnit, kind: str, value_ng: int, *, how: str, instrument_id: int | None = None
 ) -> Measurement:
     try:
         with transaction.atomic():
@@ -172,7 +182,7 @@ def _keep(
                 zone=zone,
                 unit=unit,
                 kind=kind,
-                value_ug=value_ug,
+                value_ng=value_ng,
                 how=how,
                 instrument_id=instrument_id,
                 by_id=doing.actor.user_id,
@@ -191,17 +201,18 @@ def _not_testable(zone: Zone, unit: PlacedUnit) -> list[Refusal]:
             Refusal(field=unit.code, message="is a patient's unit", accepted="a unit of a test zone", rule="test unit")
         )
     weighed = measured_units([zone.pk]).get(unit.pk)
-    if weighed is None or weighed.mass_ug is None:
+    if weighed is None or weighed.mass_ng is None:
         found.append(Refusal(field=unit.code, message="was not weighed", accepted="a weighed unit", rule="weigh first"))
     return found
 
 
 def _corrected(doing: Act, zone: Zone, old: Measurement, value: str, reason: str) -> Measurement:
-    text, amount_ug = "", None
+    text, amount_ng = "", None
     if old.kind in {"mass", "content"} and old.unit is not None:
-        near = old.unit.predicted_mass_ug if old.kind == "mass" else old.unit.predicted_content_ug
-        step = (old.instrument.resolution_ug or 1) if old.instrument else 1
-        amount_ug = micrograms(old.kind, value, near_ug=near, step_ug=step)
+        is_mass = old.kind == "mass"
+        near = old.unit.predicted_mass_ug * NG_PER_UG if is_mass else old.unit.predicted_content_ng
+        step = (old.instrument.resolution_ug or 1) * NG_PER_UG if old.instrument else 1
+        amount_ng = nanograms(old.kind, value, near_ng=near, step_ng=step)
     elif old.kind == "appearance" and old.unit is not None:
         text = _appearance(doing, zone, old, value)
     else:
@@ -211,7 +222,7 @@ def _corrected(doing: Act, zone: Zone, old: Measurement, value: str, reason: str
         zone=zone,
         unit=old.unit,
         kind=old.kind,
-        value_ug=amount_ug,
+        value_ng=amount_ng,
         value_text=text,
         how=old.how,
         instrument=old.instrument,
