@@ -79,7 +79,11 @@ class TermsFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RangeFacts:
-    """One validated range; doses are per unit, ``size_mm`` holds finished lengths by name."""
+    """One validated range; doses are per unit, ``size_mm`` holds finished lengths by name.
+
+    What a rule keeps: ``aspect_frac`` goes with uniform, ``fixed_height_mm`` (printed height), ``fixed_section_mm``
+    (diameter) and ``fixed_tube_mm`` with the rule of their name; ``cap_radius_frac`` (per diameter) with biconvex.
+    """
 
     number: int
     shape: str
@@ -95,6 +99,9 @@ class RangeFacts:
     surface_to_volume_mm: tuple[Decimal, Decimal]
     is_default: bool
     study: str
+    fixed_section_mm: Decimal | None = None
+    fixed_tube_mm: Decimal | None = None
+    cap_radius_frac: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from decimal import Decimal
 from typing import Any
 
 from dosewright.ground.pure.canonical import canonical_text, decimal_text
@@ -12,6 +13,10 @@ from printing.core.dose.sizing import DoseNotPossible, SizedDose
 from printing.formulary.content import FormulationFacts, RangeFacts, ResidueFacts, TermsFacts
 
 FITTED = ("unit_strength_frac", "density_mg_mm3", "bleed_mm", "overcure_mm", "leached_mm", "bound_frac")
+
+
+KEPT = ("aspect_frac", "fixed_height_mm", "fixed_section_mm", "fixed_tube_mm", "cap_radius_frac")
+"""What a sizing rule keeps, by its name in a range."""
 
 
 def size_contract(sized: SizedDose, *, not_checked: tuple[str, ...] = ()) -> dict[str, Any]:
@@ -118,6 +123,10 @@ def _terms_contract(facts: FormulationFacts, one: TermsFacts) -> dict[str, Any]:
     }
 
 
+def _number(value: Decimal | None) -> float | None:
+    return None if value is None else float(value)
+
+
 def _range_contract(one: RangeFacts) -> dict[str, Any]:
     return {
         "number": one.number,
@@ -128,8 +137,7 @@ def _range_contract(one: RangeFacts) -> dict[str, Any]:
         "dose_mg": {"min": decimal_text(one.dose_min_mg), "max": decimal_text(one.dose_max_mg)},
         "layer_um": list(one.layer_um),
         "default": one.is_default,
-        "aspect_frac": None if one.aspect_frac is None else float(one.aspect_frac),
-        "fixed_height_mm": None if one.fixed_height_mm is None else float(one.fixed_height_mm),
+        **{name: _number(getattr(one, name)) for name in KEPT},
         "size_mm": {name: {"min": float(low), "max": float(high)} for name, (low, high) in one.size_mm.items()},
         "surface_to_volume_mm": dict(zip(("min", "max"), map(float, one.surface_to_volume_mm), strict=True)),
         "study": one.study,
