@@ -116,26 +116,35 @@ def attest_order(actor: Actor, code: str, *, reference: str, seen_on: date, pen:
     return answer_of(order)
 
 
-def _entered(actor: Actor, request: OrderRequest, source: str, pen: Pen | None, at: datetime) -> OrderAnswer:
+def enter_within(doing: Act, code: str, *, request: OrderRequest, source: str, pen: Pen | None) -> OrderAnswer:
+    """Keep an order under ``code`` within an action that is open; otherwise as `enter_order`.
+
+    Raises BadInput, NotAllowed, Conflict, and IntegrityError where an equal request is kept at this moment.
+    """
+    actor, at = doing.actor, doing.at
     digest = digest_of(canonical_text(order_request_as_json(request)))
+    before = _answered_before(doing, source, request.reference, digest)
+    if before is not None:
+        return before
+    composed = compose_request(actor, request, source=source, at=at)
+    Idempotency.objects.create(
+        site_id=actor.site_id,
+        source=source,
+        reference=request.reference,
+        request_digest=digest,
+        answer=code,
+        at=at,
+    )
+    order = _create(doing, code, request, composed, source)
+    if pen is not None:
+        _sign_at_once(doing, order, composed, pen)
+    return answer_of(order)
+
+
+def _entered(actor: Actor, request: OrderRequest, source: str, pen: Pen | None, at: datetime) -> OrderAnswer:
     code = new_code("order")
     with act(actor, "order.enter", at=at, subject=code) as doing:
-        before = _answered_before(doing, source, request.reference, digest)
-        if before is not None:
-            return before
-        composed = compose_request(actor, request, source=source, at=at)
-        Idempotency.objects.create(
-            site_id=actor.site_id,
-            source=source,
-            reference=request.reference,
-            request_digest=digest,
-            answer=code,
-            at=at,
-        )
-        order = _create(doing, code, request, composed, source)
-        if pen is not None:
-            _sign_at_once(doing, order, composed, pen)
-    return answer_of(order)
+        return enter_within(doing, code, request=request, source=source, pen=pen)
 
 
 def _answered_before(doing: Act, source: str, reference: str, digest: str) -> OrderAnswer | None:
