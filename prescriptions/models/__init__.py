@@ -10,7 +10,7 @@ from prescriptions.models.orders import (
     ScreenReport,
 )
 from prescriptions.models.patients import Allergy, BodyMeasure, Patient, PatientIdentifier
-from prescriptions.models.substances import DoseLimit, Substance
+from prescriptions.models.substances import DoseLimit, Substance, SubstanceName
 
 __all__ = [
     "Alert",
@@ -26,4 +26,5 @@ __all__ = [
     "RegimenStep",
     "ScreenReport",
     "Substance",
+    "SubstanceName",
 ]

@@ -17,7 +17,6 @@ class Order(models.Model):
     reference = models.CharField(max_length=120)
     received_at = models.DateTimeField()
     ready_by = models.DateTimeField()
-    urgent = models.BooleanField(default=False)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -47,6 +46,7 @@ class OrderVersion(models.Model):
     text = models.TextField()
     digest = models.CharField(max_length=64)
     change_reason = models.CharField(max_length=200, blank=True)
+    repeats = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="repeated_by")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["order", "number"], name="one_version_per_number")]
@@ -85,8 +85,9 @@ class RegimenStep(models.Model):
 
 
 class DoseLine(models.Model):
-    """One distinct dose for one container: how much, when, how often.
+    """One distinct dose for one container: how much, when, how often, in which supply of the course.
 
+    `schedule_text` is the exact text of when it is taken; `ready_by` is when its supply must be ready;
     `committed_to` holds the code of the plan that has reserved the line; it is a reservation, no progress.
     """
 
@@ -95,10 +96,13 @@ class DoseLine(models.Model):
     order_version = models.ForeignKey(OrderVersion, on_delete=models.PROTECT, related_name="lines")
     number = models.PositiveIntegerField()
     dose_mg = models.DecimalField(max_digits=18, decimal_places=6)
-    times_text = models.CharField(max_length=300)
+    schedule_text = models.TextField()
     administrations = models.PositiveIntegerField()
     starts_on = models.DateField()
     ends_on = models.DateField()
+    supply = models.PositiveSmallIntegerField(default=1)
+    supplies = models.PositiveSmallIntegerField(default=1)
+    ready_by = models.DateTimeField()
     committed_to = models.CharField(max_length=20, blank=True)
     version = models.PositiveIntegerField(default=1)
 

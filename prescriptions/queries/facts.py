@@ -14,15 +14,22 @@ from dosewright.ground.models import Signature
 from dosewright.ground.pure.errors import NotThere
 from dosewright.ground.pure.quantities import plain
 from prescriptions.body_weight import age_on
+from prescriptions.intake.timing_json import read_schedule
 from prescriptions.models import DoseLine, Order, OrderVersion, PatientIdentifier
 from prescriptions.queries.alerts import AlertFacts, alerts_of, screens_on_order
 from prescriptions.queries.figures import figures_on_file
 from prescriptions.states import VERIFIED
+from prescriptions.timing import Schedule, moment_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineFacts:
-    """One dose line; ``times`` are local clock times, ``committed_to`` the plan that holds it, or empty."""
+    """One dose line: how much, when, how often.
+
+    ``times`` are the doses of a day as people read them ("07:00", "with lunch", "when needed"), ``taken`` times and
+    days in words; ``doses_per_day`` [doses, >= 1] falls on a day on which it is taken, as needed at most;
+    ``supply`` of ``supplies`` [>= 1] is due ``ready_by``; ``committed_to`` is the plan that holds it, or empty.
+    """
 
     code: str
     order: str
@@ -30,15 +37,30 @@ class LineFacts:
     number: int
     dose_mg: Decimal
     times: tuple[str, ...]
+    taken: str
+    schedule: Schedule
     administrations: int
     starts_on: date
     ends_on: date
+    supply: int
+    supplies: int
+    ready_by: datetime
     committed_to: str = ""
 
     @property
     def times_text(self) -> str:
-        """The clock times as people read them."""
+        """The times of a day as people read them."""
         return ", ".join(self.times)
+
+    @property
+    def doses_per_day(self) -> int:
+        """How many doses fall on a day on which it is taken; as needed the most there may be."""
+        return len(self.schedule.moments)
+
+    @property
+    def dates(self) -> tuple[date, ...]:
+        """The days on which it is taken, or may be needed."""
+        return self.schedule.dates(self.starts_on, self.ends_on)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +118,6 @@ class OrderFacts:
     prescriber_id: int | None
     received_at: datetime
     ready_by: datetime
-    urgent: bool
     starts_on: date
     ends_on: date
     lines: tuple[LineFacts, ...]
@@ -201,16 +222,22 @@ def current_version(order: Order) -> OrderVersion:
 
 def line_of(line: DoseLine) -> LineFacts:
     """Return one line's row as frozen facts."""
+    schedule = read_schedule(json.loads(line.schedule_text))
     return LineFacts(
         code=line.code,
         order=line.order.code,
         order_version=line.order_version.number,
         number=line.number,
         dose_mg=plain(line.dose_mg),
-        times=tuple(line.times_text.split(", ")),
+        times=tuple(dict.fromkeys(moment_text(one) for one in schedule.moments)),
+        taken=schedule.words,
+        schedule=schedule,
         administrations=line.administrations,
         starts_on=line.starts_on,
         ends_on=line.ends_on,
+        supply=line.supply,
+        supplies=line.supplies,
+        ready_by=line.ready_by,
         committed_to=line.committed_to,
     )
 
@@ -258,7 +285,6 @@ def _order_facts(order: Order, version: OrderVersion) -> OrderFacts:
         prescriber_id=version.prescriber_id,
         received_at=order.received_at,
         ready_by=order.ready_by,
-        urgent=order.urgent,
         starts_on=version.starts_on,
         ends_on=version.ends_on,
         lines=tuple(line_of(line) for line in lines),

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import unicodedata
 from datetime import date, datetime
 from decimal import Decimal
 
 from django.db.models import QuerySet
 
 from dosewright.ground.models import Grant, Site, User
-from dosewright.ground.pure.errors import BadInput
+from dosewright.ground.pure.canonical import decimal_text
+from dosewright.ground.pure.errors import BadInput, Refusal
 from dosewright.ground.pure.roles import Actor, Role
 from prescriptions.composing import PrescriberFacts
 from prescriptions.dosing import RoundingRule
-from prescriptions.models import Substance
+from prescriptions.models import Substance, SubstanceName
 
 
 def site_of(actor: Actor) -> Site:
@@ -25,20 +27,46 @@ def site_today(actor: Actor, at: datetime) -> date:
     return at.astimezone(site_of(actor).zone).date()
 
 
+def tidy_name(name: str) -> str:
+    """Return the name of a substance as it is kept: small letters, single spaces, compatible forms of letters."""
+    return " ".join(unicodedata.normalize("NFKC", name).lower().split())
+
+
 def substance_named(site_id: int, name: str, *, field: str = "substance") -> Substance:
-    """Return a substance of the site by its name; raises BadInput naming those that are set up."""
-    tidy = " ".join(name.split()).lower()
+    """Return a substance of the site by its name or a synonym.
+
+    Raises BadInput for a form of it (ester, salt, hydrate), whose doses mean another mass, and for a name that is not
+    known, naming those that are set up.
+    """
+    tidy = tidy_name(name)
     found = Substance.objects.filter(site_id=site_id, name=tidy).first()
-    if found is None:
-        names = Substance.objects.filter(site_id=site_id).order_by("name").values_list("name", flat=True)
-        raise BadInput.because(
-            field,
-            "no such substance is set up at this site",
-            value=name[:80],
-            accepted=", ".join(names) or "none is set up yet",
-            rule="substance",
-        )
-    return found
+    if found is not None:
+        return found
+    other = SubstanceName.objects.select_related("substance").filter(site_id=site_id, name=tidy).first()
+    if other is not None and other.kind == SubstanceName.SYNONYM:
+        return other.substance
+    if other is not None:
+        raise BadInput(_a_form(other, field))
+    names = Substance.objects.filter(site_id=site_id).order_by("name").values_list("name", flat=True)
+    raise BadInput.because(
+        field,
+        "no such substance is set up at this site",
+        value=name[:80],
+        accepted=", ".join(names) or "none is set up yet",
+        rule="substance",
+    )
+
+
+def _a_form(other: SubstanceName, field: str) -> Refusal:
+    """Nothing is converted in silence: the prescriber says what is meant."""
+    name, makes_mg = other.substance.name, decimal_text(other.form_frac)
+    return Refusal(
+        field=field,
+        message=f"doses are expressed as {name} here, not as {other.name}: 1 mg of it makes {makes_mg} mg",
+        value=other.name,
+        accepted=f"{name}, with the dose as {name}",
+        rule="substance-form",
+    )
 
 
 def rounding_rule(substance: Substance) -> RoundingRule:

@@ -41,7 +41,6 @@ class OrderRow:
     starts_on: date
     ends_on: date
     ready_by: datetime
-    urgent: bool
     prescriber: str
     order_version: int
     version: int
@@ -107,7 +106,6 @@ class OrderView:
     reference: str
     received_at: datetime
     ready_by: datetime
-    urgent: bool
     substance: str
     release: str
     route: str
@@ -179,7 +177,6 @@ def one_order(actor: Actor, code: str, *, at: datetime) -> OrderView:
         reference=order.reference,
         received_at=order.received_at,
         ready_by=order.ready_by,
-        urgent=order.urgent,
         substance=version.substance.name,
         release=version.release,
         route=version.route,
@@ -261,7 +258,6 @@ def _row(actor: Actor, order: Order, at: datetime) -> OrderRow:
         starts_on=version.starts_on,
         ends_on=version.ends_on,
         ready_by=order.ready_by,
-        urgent=order.urgent,
         prescriber=version.prescriber_name or version.prescriber_registration,
         order_version=order.current,
         version=order.version,

@@ -20,12 +20,14 @@ from prescriptions.services.patients import (
 )
 from prescriptions.services.reserving import free_line, reserve_line
 from prescriptions.services.screens import record_screen, screen_again, screen_received
-from prescriptions.services.substances import LimitFacts, SubstanceFacts, set_up_substance
+from prescriptions.services.substances import set_up_substance
 from prescriptions.services.versions import OrderAnswer
+from prescriptions.substance_facts import LimitFacts, OtherName, SubstanceFacts
 
 __all__ = [
     "LimitFacts",
     "OrderAnswer",
+    "OtherName",
     "PatientNames",
     "SubstanceFacts",
     "amend_order",

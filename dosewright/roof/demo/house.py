@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -12,7 +12,7 @@ from django.conf import settings
 from dosewright.ground.models import Site
 from dosewright.ground.people import found_person, found_site
 from dosewright.roof.demo.stage import PEOPLE, Stage
-from prescriptions.services import LimitFacts, SubstanceFacts, set_up_substance
+from dosewright.roof.demo.substances import found_substances
 from printing.formulary import services as formulary
 from printing.formulary.content import FormulationFacts
 from printing.formulary.intake.toml_text import read_formulation
@@ -69,8 +69,8 @@ def found(stage: Stage) -> Site:
 
 
 def set_up_medicine(stage: Stage) -> str:
-    """Set up substance and formulation and return the formulation's code."""
-    set_up_substance(stage.person("rosa.keller"), facts=hydrocortisone(stage.now().date()), at=stage.now())
+    """Set up the substances and the formulation and return the formulation's code."""
+    found_substances(stage.person("rosa.keller"), at=stage.now())
     spec = read_formulation(FORMULATION.read_text(encoding="utf-8"))
     code = formulary.draft_formulation(stage.person("nora.stein"), spec=spec, at=stage.now()).code
     formulary.submit_formulation(stage.person("nora.stein"), code, at=stage.now())
@@ -80,31 +80,6 @@ def set_up_medicine(stage: Stage) -> str:
         formulary.validate_formulation(signer, code, pen=stage.pen(username, shown), at=stage.now())
     stage.say(f"formulation {code} validated by two signatures: {spec.name}")
     return code
-
-
-def hydrocortisone(since: date) -> SubstanceFacts:
-    """Return the demo's substance with its limits; all figures invented."""
-    child, adult = 18 * 365, 18 * 365
-    limits = (
-        LimitFacts(
-            per="dose", low_mg=Decimal("0.25"), high_mg=Decimal(10), source=INVENTED, since=since, age_to_days=child
-        ),
-        LimitFacts(per="day", low_mg=Decimal(1), high_mg=Decimal(20), source=INVENTED, since=since, age_to_days=child),
-        LimitFacts(
-            per="dose", low_mg=Decimal("0.5"), high_mg=Decimal(20), source=INVENTED, since=since, age_from_days=adult
-        ),
-        LimitFacts(
-            per="day", low_mg=Decimal(2), high_mg=Decimal(40), source=INVENTED, since=since, age_from_days=adult
-        ),
-    )
-    return SubstanceFacts(
-        name="hydrocortisone",
-        rounding_step_mg=Decimal("0.25"),
-        rounding_limit_frac=Decimal("0.1"),
-        rounding_source=INVENTED,
-        limits=limits,
-        warnings=("Do not stop taking this medicine suddenly.",),
-    )
 
 
 def make_resin(stage: Stage, formulation: str) -> str:

@@ -72,7 +72,6 @@ LAYOUTS: dict[str, Layout] = {
             "doses_mg",
             "starts_on",
             "ready_by",
-            "urgent",
         ),
         first=("lines", "remarks", "signatures"),
         hidden=("steps", "alerts"),
