@@ -94,6 +94,7 @@ ACTIONS: dict[str, Rule] = {
     "patient.measure": _rule(P, RX),
     "patient.reveal": _rule(AU),
     "order.enter": _rule(P, RX, T, events=(("order", "sign"),), signed=True),
+    "order.import": _rule(P, RX, T),
     "order.sign": _rule(P, is_one_of="prescriber", events=(("order", "sign"),), signed=True),
     "order.attest": _rule(RX, differs=("prescriber",), events=(("order", "attest"),), signed=True),
     "order.screen": _rule(SY, events=(("order", "recheck"),)),
