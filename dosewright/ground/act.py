@@ -7,6 +7,8 @@ Use::
         doing.emit("order verified", order=order.code)
 
 When the body raises a `Refused`, everything is rolled back and a second transaction records the refusal.
+Several acts that must happen together or not at all are parts of one (`Act.part`): each leaves a row of its
+own, all appended last.
 """
 
 from __future__ import annotations
@@ -44,6 +46,17 @@ class Act:
         self._notes: dict[str, Any] = {}
         self.settled = False
         self.woken = False
+        self.parts: list[Act] = []
+
+    def part(self, action: str, *, subject: str) -> Act:
+        """Return one of several acts that this one holds together; its rule must name no relation.
+
+        Raises NotAllowed where the actor may not do `action`.
+        """
+        one = Act(self.actor, action, at=self.at, subject=subject, reason=self.reason)
+        one.authorise({})
+        self.parts.append(one)
+        return one
 
     def authorise(self, parties: Mapping[str, frozenset[int]]) -> None:
         """Check the roles table again once the people concerned are known."""
@@ -129,11 +142,12 @@ def act(
             yield doing
             if not doing.settled:
                 raise PermissionError(f"{action} never said who the people are that its rule names")
-            _append(doing, outcome=AuditEntry.DONE, body=doing.record())
+            for one in (doing, *doing.parts):
+                _append(one, outcome=AuditEntry.DONE, body=one.record())
     except Refused as refused:
         record_refusal(actor, action, refused, at=at, subject=subject, reason=reason)
         raise
-    if doing.woken:
+    if any(one.woken for one in (doing, *doing.parts)):
         wake.after_commit()
 
 

@@ -10,6 +10,7 @@ from prescriptions.services.changing import (
     stop_order,
 )
 from prescriptions.services.checking import give_reason, open_alerts, verify_order, verify_shown
+from prescriptions.services.importing import ImportAnswer, ImportedOrder, import_orders
 from prescriptions.services.ordering import attest_order, enter_order, order_record, order_shown, sign_order
 from prescriptions.services.patients import (
     PatientNames,
@@ -25,6 +26,8 @@ from prescriptions.services.versions import OrderAnswer
 from prescriptions.substance_facts import LimitFacts, OtherName, SubstanceFacts
 
 __all__ = [
+    "ImportAnswer",
+    "ImportedOrder",
     "LimitFacts",
     "OrderAnswer",
     "OtherName",
@@ -38,6 +41,7 @@ __all__ = [
     "enter_order",
     "free_line",
     "give_reason",
+    "import_orders",
     "measure_patient",
     "open_alerts",
     "order_record",
