@@ -1,9 +1,7 @@
 """One FHIR R4 Dosage as one step of the order JSON: dose, when, from when to when.
 
-``timeOfDay`` or ``when`` say at what times, ``boundsPeriod`` from which day to which; ``frequency`` and
-``period`` must agree with them, for a frequency alone says no time of day. At need, ``frequency`` in
-``period`` hours is the least interval and ``maxDosePerPeriod`` the most of a day (HL7 FHIR R4, Dosage and
-Timing).
+Only an exact amount is a dose: no range, no rate, no count of a product's pieces. What the patient should be
+told beyond the dose is refused, because no label here would carry it (HL7 FHIR R4, Dosage).
 """
 
 from __future__ import annotations
@@ -16,44 +14,21 @@ from dosewright.ground.pure.canonical import decimal_text
 from dosewright.ground.pure.quantities import UNITS, Kind
 from prescriptions.intake.fhir_elements import SNOMED, Element, codes_of, concept_texts
 from prescriptions.intake.fhir_people import read_quantity
+from prescriptions.intake.fhir_timing import RANGE, read_bounds, read_interval, read_regular
 from prescriptions.intake.reading import without_none
 
 ORAL: Final = (SNOMED, "26643006")
 SWALLOWING: Final = frozenset({(SNOMED, "421521009"), (SNOMED, "419652001")})
 """Swallow; take (SNOMED CT dosing instructions, as HL7 FHIR R4 examples use them)."""
 
-SLOTS: Final = {
-    "ACM": "before breakfast",
-    "CM": "with breakfast",
-    "CD": "with lunch",
-    "CV": "with supper",
-    "HS": "at bedtime",
-}
-"""Event timings of HL7 v3 that name a slot of this house."""
-
-DAYS: Final = {
-    "mon": "monday",
-    "tue": "tuesday",
-    "wed": "wednesday",
-    "thu": "thursday",
-    "fri": "friday",
-    "sat": "saturday",
-    "sun": "sunday",
-}
-HOURS_OF: Final = {"min": Decimal(1) / 60, "h": Decimal(1), "d": Decimal(24)}
-DAYS_OF: Final = {"d": 1, "wk": 7}
-PER_DAY: Final = {"QD": 1, "BID": 2, "TID": 3, "QID": 4, "AM": 1, "PM": 1}
-"""Timing codes of HL7 v3 GTSAbbreviation that say how many doses a day has."""
-
-_RANGE: Final = "a range leaves open what is to be done"
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DosageRead:
-    """One step as far as it was read, the reason of a dose at need, and where its parts stand."""
+    """One step as far as it was read, where its parts stand, and the sender's free text of the whole."""
 
     step: dict[str, Any]
     places: dict[str, str]
+    text: str
 
 
 def read_dosage(dosage: Element) -> DosageRead:
@@ -67,20 +42,24 @@ def read_dosage(dosage: Element) -> DosageRead:
         accepted = "timing.repeat with timeOfDay or when, and boundsPeriod"
         dosage.refuse("timing", "when the dose is taken is not said", accepted=accepted, rule="missing")
     elif at_need is None:
-        step |= _regular(timing, dosage, dose, basis, places)
+        when, doses = read_regular(timing, places)
+        step |= when
+        _check_day(dosage, dose, basis, doses=doses)
     else:
-        step |= {"as_needed": without_none(**_interval(timing, dosage, dose, basis, places), reason=at_need or None)}
+        places["as_needed.most_per_day"] = dosage.place("maxDosePerPeriod")
+        interval, most = read_interval(timing, places), _most_per_day(dosage, dose, basis)
+        step["as_needed"] = without_none(least_interval=interval, most_per_day=most, reason=at_need or None)
     if timing is not None:
-        step |= _bounds(timing, places)
+        step |= read_bounds(timing, places)
     step |= _cap(dosage, dose, basis, places)
     _route(dosage)
     _method(dosage)
-    _instructions(dosage)
+    text = _instructions(dosage)
     dosage.not_taken("site", because="units made here are swallowed; no site is meant")
     dosage.not_taken("maxDosePerLifetime", because="no count of a lifetime's doses is kept here")
     dosage.pass_over("sequence")
     dosage.close()
-    return DosageRead(step=without_none(**step), places=places)
+    return DosageRead(step=without_none(**step), places=places, text=text)
 
 
 def _dose(dosage: Element) -> tuple[str | None, Kind | None]:
@@ -90,7 +69,7 @@ def _dose(dosage: Element) -> tuple[str | None, Kind | None]:
         dosage.refuse("doseAndRate", message, value=len(rates), accepted="one doseQuantity", rule="dose")
         return None, None
     rate = rates[0]
-    rate.not_taken("doseRange", because=_RANGE, accepted="doseQuantity")
+    rate.not_taken("doseRange", because=RANGE, accepted="doseQuantity")
     rate.not_taken("rateRatio", "rateRange", "rateQuantity", because="a rate is no dose of a dosage unit")
     quantity = rate.child("doseQuantity")
     rate.pass_over("type")
@@ -112,137 +91,6 @@ def _at_need(dosage: Element) -> str | None:
     if concept is None:
         return "" if flag else None
     return next(iter(concept_texts(concept)), "")
-
-
-def _regular(
-    timing: Element, dosage: Element, dose: str | None, basis: Kind | None, places: dict[str, str]
-) -> dict[str, Any]:
-    repeat = _repeat(timing)
-    if repeat is None:
-        return {}
-    times = [_clock(repeat, n, one) for n, one in enumerate(repeat.texts("timeOfDay"))]
-    slots = _slots(repeat)
-    days = [_weekday(repeat, n, one) for n, one in enumerate(repeat.texts("dayOfWeek"))]
-    places["times"] = repeat.place("timeOfDay") if times else repeat.path
-    places["slots"], places["weekdays"] = repeat.place("when"), repeat.place("dayOfWeek")
-    places["every_n_days"] = repeat.place("period")
-    if not times and not slots:
-        accepted = f"timeOfDay such as 08:00:00, or when of {', '.join(SLOTS)}"
-        repeat.refuse("timeOfDay", "at what time of day is not said", accepted=accepted, rule="timing")
-    every = _every(repeat, doses=len(times) + len(slots), weekdays=len(days))
-    _agrees(timing, len(times) + len(slots))
-    _check_day(dosage, dose, basis, doses=len(times) + len(slots))
-    return {
-        "times": [one for one in times if one] or None,
-        "slots": slots or None,
-        "weekdays": [one for one in days if one] or None,
-        "every_n_days": None if every in {None, 1} else Decimal(every or 1),
-    }
-
-
-def _repeat(timing: Element) -> Element | None:
-    timing.not_taken("event", because="single moments are not read here", accepted="repeat")
-    repeat = timing.child("repeat")
-    code = timing.child("code")
-    timing.close()
-    if repeat is None:
-        message = "when the dose is taken is said in a code alone" if code else "when the dose is taken is not said"
-        timing.refuse("repeat", message, accepted="repeat with timeOfDay or when, and boundsPeriod", rule="timing")
-        return None
-    repeat.not_taken("frequencyMax", "periodMax", "countMax", "boundsRange", because=_RANGE)
-    repeat.not_taken("duration", "durationMax", "durationUnit", because="a dosage unit is taken at once")
-    repeat.not_taken("offset", because="an offset from a meal is not read here", accepted="timeOfDay")
-    repeat.not_taken("count", because="a count of doses is not read here", accepted="boundsPeriod with start and end")
-    return repeat
-
-
-def _clock(repeat: Element, number: int, text: str) -> str | None:
-    if text.endswith(":00") and len(text) == 8:
-        return text[:5]
-    if len(text) == 5:
-        return text
-    accepted = "a time such as 08:00:00"
-    repeat.refuse(f"timeOfDay[{number}]", "this is no whole minute", value=text, accepted=accepted, rule="time")
-    return None
-
-
-def _slots(repeat: Element) -> list[str]:
-    found = []
-    for number, code in enumerate(repeat.texts("when")):
-        if code in SLOTS:
-            found.append(SLOTS[code])
-        else:
-            accepted = f"one of {', '.join(SLOTS)}, or timeOfDay"
-            message = "this names no time of day of this house"
-            repeat.refuse(f"when[{number}]", message, value=code, accepted=accepted, rule="timing")
-    return found
-
-
-def _weekday(repeat: Element, number: int, code: str) -> str | None:
-    if code not in DAYS:
-        accepted = f"one of {', '.join(DAYS)}"
-        repeat.refuse(f"dayOfWeek[{number}]", "this is no weekday", value=code, accepted=accepted, rule="choice")
-    return DAYS.get(code)
-
-
-def _every(repeat: Element, *, doses: int, weekdays: int) -> int | None:
-    """Return every how many days the doses fall, or None where what is written contradicts itself."""
-    frequency, period, unit = repeat.count("frequency"), repeat.number("period"), repeat.text("periodUnit")
-    if frequency is None and period is None and unit is None:
-        return 1
-    whole = period is not None and period >= 1 and period == period.to_integral_value()
-    if not whole or unit not in DAYS_OF or period is None:
-        written = f"{frequency or 1} in {decimal_text(period) if period is not None else '?'} {unit or '?'}"
-        accepted = "whole days (d) or weeks (wk), with timeOfDay"
-        repeat.refuse("period", "such a period is not made here", value=written, accepted=accepted, rule="timing")
-        return None
-    days = int(period) * DAYS_OF[unit]
-    expected = doses if not weekdays else doses * (weekdays if days == 7 else 1)
-    if (frequency or 1) != expected or (weekdays and days not in {1, 7}):
-        message = "frequency and period do not agree with the times and weekdays"
-        written = f"{frequency or 1} in {days} days, {doses} times of day, {weekdays or 'no'} weekdays"
-        accepted = f"a frequency of {expected}" if not weekdays or days in {1, 7} else "a period of 1 d or 1 wk"
-        repeat.refuse("frequency", message, value=written, accepted=accepted, rule="timing")
-        return None
-    return 1 if weekdays else days
-
-
-def _agrees(timing: Element, doses: int) -> None:
-    code = timing.child("code")
-    if code is None:
-        return
-    named = {one for _, one in codes_of(code)}
-    words = concept_texts(code)
-    counts = {PER_DAY[one] for one in named & set(PER_DAY)}
-    if named - set(PER_DAY) or (not named and words):
-        written = ", ".join(sorted(named - set(PER_DAY)) or words)
-        accepted = f"one of {', '.join(PER_DAY)}, or leave it out"
-        timing.refuse("code", "the code is not read here", value=written, accepted=accepted, rule="timing")
-    elif counts and counts != {doses}:
-        written = ", ".join(sorted(named))
-        message = "the code says another number of doses a day than repeat"
-        timing.refuse("code", message, value=written, accepted="what repeat says", rule="timing")
-
-
-def _interval(
-    timing: Element, dosage: Element, dose: str | None, basis: Kind | None, places: dict[str, str]
-) -> dict[str, Any]:
-    timing.not_taken("code", because="a code beside a dose at need is not read here", accepted="repeat")
-    repeat = _repeat(timing)
-    places["as_needed"] = timing.place("repeat")
-    places["as_needed.most_per_day"] = dosage.place("maxDosePerPeriod")
-    if repeat is None:
-        return {}
-    repeat.not_taken("timeOfDay", "when", "dayOfWeek", because="a dose at need has no times of its own")
-    frequency, period, unit = repeat.count("frequency"), repeat.number("period"), repeat.text("periodUnit")
-    interval = None
-    if (frequency or 1) != 1 or period is None or unit not in HOURS_OF:
-        accepted = "frequency 1 in a period of hours (h): the least time between two doses"
-        written = f"{frequency or 1} in {period} {unit}"
-        repeat.refuse("period", "the least interval is not clear", value=written, accepted=accepted, rule="timing")
-    else:
-        interval = f"{decimal_text(period * HOURS_OF[unit])} h"
-    return {"least_interval": interval, "most_per_day": _most_per_day(dosage, dose, basis)}
 
 
 def _most_per_day(dosage: Element, dose: str | None, basis: Kind | None) -> Decimal | None:
@@ -305,37 +153,6 @@ def _mass_mg(amount: str | None, kind: Kind | None) -> Decimal | None:
     return Decimal(value) * UNITS[unit].factor or None
 
 
-def _bounds(timing: Element, places: dict[str, str]) -> dict[str, Any]:
-    repeat = timing.child("repeat")
-    if repeat is None:
-        return {}
-    bounds = repeat.child("boundsPeriod")
-    where = repeat.place("boundsPeriod")
-    places |= {"start_date": f"{where}.start", "days": where, "stop_date": f"{where}.end"}
-    accepted = "boundsPeriod with start and end, both included"
-    repeat.not_taken("boundsDuration", because="a duration does not say on which day it begins", accepted=accepted)
-    repeat.pass_over("timeOfDay", "when", "dayOfWeek", "frequency", "period", "periodUnit")
-    for name in _REFUSED_BEFORE:
-        repeat.pass_over(name)
-    repeat.close()
-    if bounds is None:
-        if "boundsDuration" not in repeat and "boundsRange" not in repeat:
-            repeat.refuse("boundsPeriod", "first and last day are not said", accepted=accepted, rule="missing")
-        return {}
-    start, end = bounds.day("start"), bounds.day("end", ends=True)
-    bounds.close()
-    for name, found in (("start", start), ("end", end)):
-        if found is None and name not in bounds:
-            bounds.refuse(name, "this is missing", accepted=accepted, rule="missing")
-    return {"start_date": start, "stop_date": end}
-
-
-_REFUSED_BEFORE: Final = (
-    *("frequencyMax", "periodMax", "countMax", "boundsRange", "duration", "durationMax", "durationUnit"),
-    *("offset", "count"),
-)
-
-
 def _cap(dosage: Element, dose: str | None, basis: Kind | None, places: dict[str, str]) -> dict[str, Any]:
     """Read the most of one dose: a cap of a dose by body size; of a dose in mg it must be no less than that."""
     most = dosage.child("maxDosePerAdministration")
@@ -380,8 +197,12 @@ def _method(dosage: Element) -> None:
         dosage.refuse("method", "units made here are swallowed whole", value=written, accepted=accepted, rule="choice")
 
 
-def _instructions(dosage: Element) -> None:
-    """Refuse further instructions, which no label of this house would carry; note the free text of the whole."""
+def _instructions(dosage: Element) -> str:
+    """Refuse what the patient should be told and no label here would carry; return the free text of the whole.
+
+    The text is not read for a dose, but may contradict the coded elements: it goes into the order's remarks,
+    which whoever signs or attests is shown.
+    """
     dosage.not_taken("patientInstruction", because="instructions of the sender do not come onto the label")
     for number, one in enumerate(dosage.children("additionalInstruction")):
         written = ", ".join(concept_texts(one))
@@ -390,5 +211,7 @@ def _instructions(dosage: Element) -> None:
         dosage.refuse(
             f"additionalInstruction[{number}]", message, value=written, accepted=accepted, rule="fhir-element"
         )
-    if text := dosage.text("text"):
-        dosage.note(f"{dosage.place('text')}: not read; the coded elements hold; the sender wrote: {text[:120]}")
+    text = " ".join((dosage.text("text") or "").split())
+    if text:
+        dosage.note(f"{dosage.place('text')}: the coded elements hold; what was written stands in the remarks")
+    return text

@@ -68,7 +68,11 @@ def read_patient_resource(patient: Element) -> dict[str, Any]:
     if patient.flag("deceasedBoolean"):
         patient.refuse("deceasedBoolean", "the patient is dead", value="true", accepted="a patient", rule="person")
     patient.not_taken("deceasedDateTime", because="the patient is dead")
-    patient.not_taken("link", because="the record is linked to another of perhaps the same person")
+    for one in patient.children("link"):
+        kind = one.text("type")
+        if kind != "seealso":
+            message = "the record was replaced, or replaces another"
+            one.refuse("type", message, value=kind, accepted="the record in use", rule="person")
     patient.pass_over(*_PERSON_ASIDE)
     patient.close()
     return without_none(
@@ -164,7 +168,7 @@ def read_quantity(quantity: Element) -> tuple[str | None, str | None]:
         accepted = f"{UCUM}, with a mass such as mg"
         quantity.refuse("system", "the unit is not of UCUM", value=system, accepted=accepted, rule="unit")
         return None, None
-    if code and unit and _plain_unit(unit) not in {None, code}:
+    if code and unit and unit != code and _plain_unit(unit) not in {None, code}:
         message = "unit and code name different units"
         quantity.refuse("unit", message, value=f"{unit}, {code}", accepted="the same unit twice", rule="unit")
         return None, None
@@ -176,7 +180,7 @@ def read_quantity(quantity: Element) -> tuple[str | None, str | None]:
 
 _UNITS: Final = {
     **dict.fromkeys(("mg", "mgs", "milligram", "milligrams"), "mg"),
-    **dict.fromkeys(("ug", "mcg", "µg", "μg", "microgram", "micrograms"), "ug"),
+    **dict.fromkeys(("ug", "mcg", "\u00b5g", "\u03bcg", "microgram", "micrograms"), "ug"),
     **dict.fromkeys(("g", "gram", "grams", "gm"), "g"),
     **dict.fromkeys(("kg", "kgs", "kilogram", "kilograms"), "kg"),
     **{word: word for word in ("mg/kg", "ug/kg", "mg/m2", "ug/m2", "g/m2", "cm", "mm", "m", "mL", "L", "[lb_av]")},

@@ -217,6 +217,9 @@ def _patient(request: Element, beside: Beside, parts: _Parts) -> None:
     if subject is None:
         request.refuse("subject", "whom the order is for is not said", accepted="a Patient", rule="missing")
         return
+    if "reference" not in subject and (named := subject.child("identifier")):
+        parts.put("patient", {"code": named.text("value") or ""}, subject.place("identifier"))
+        return
     resource = beside.find(subject)
     if resource is None:
         return
@@ -254,6 +257,9 @@ def _prescriber(request: Element, find: Find, parts: _Parts) -> None:
     if requester is None:
         accepted = "a Practitioner with an identifier"
         request.refuse("requester", "who prescribed is not said", accepted=accepted, rule="missing")
+        return
+    if "reference" not in requester and (named := requester.child("identifier")):
+        parts.put("prescriber", {"registration": named.text("value") or ""}, place)
         return
     resource = find(requester)
     if resource is None:
@@ -293,6 +299,8 @@ def _steps(request: Element, parts: _Parts) -> None:
         message = "the dose is missing"
         request.refuse("dosageInstruction", message, accepted="at least one, each with its period", rule="missing")
     read = [read_dosage(one) for one in dosages]
+    written = "; ".join(dict.fromkeys(one.text for one in read if one.text))
+    parts.put("remarks", written or None, request.place("dosageInstruction"))
     parts.put("regimen", {"steps": [one.step for one in read]}, request.place("dosageInstruction"))
     for number, one in enumerate(read):
         for name, place in one.places.items():
