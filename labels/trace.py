@@ -22,7 +22,7 @@ from labels.models import Pack, PackUnit
 from prescriptions.models import DoseLine, Order, Patient
 from printing.plates.models import PlacedUnit, PrintBatch, Printer, Zone
 from printing.runs.models import Measurement, RunStep
-from printing.stock.models import Equipment, IngredientLot, ResinLot, TankFill, Weighing
+from printing.stock.models import Equipment, IngredientLot, PremixWeighing, ResinLot, TankFill, Weighing
 
 Edge = TypedDict("Edge", {"from": str, "to": str, "how": str})
 
@@ -139,6 +139,10 @@ def _weighings(site_id: int) -> Any:
     return Weighing.objects.filter(resin_lot__site_id=site_id)
 
 
+def _premix_weighings(site_id: int) -> Any:
+    return PremixWeighing.objects.filter(premix_lot__site_id=site_id)
+
+
 def _fills(site_id: int) -> Any:
     return TankFill.objects.filter(site_id=site_id)
 
@@ -176,6 +180,7 @@ def _orders(site_id: int) -> Any:
 
 
 _PAIRS: tuple[tuple[str, str, Callable[[int], Any], str, str, str], ...] = (
+    ("ingredient lot", "ingredient lot", _premix_weighings, "ingredient_lot__code", "premix_lot__code", "mixed into"),
     ("ingredient lot", "resin lot", _weighings, "ingredient_lot__code", "resin_lot__code", "weighed into"),
     ("resin lot", "tank fill", _fills, "resin_lot__code", "code", "filled into"),
     ("resin lot", "print batch", _batches, "resin_lot__code", "code", "printed as"),
@@ -189,7 +194,7 @@ _PAIRS: tuple[tuple[str, str, Callable[[int], Any], str, str, str], ...] = (
     ("dose line", "order", _lines, "code", "order__code", "line of"),
     ("order", "patient", _orders, "code", "patient__code", "ordered for"),
 )
-"""How one kind flows into the next: from, to, rows, their columns, how."""
+"""How one kind flows into the next: from, to, rows, their columns, how. A lot flows into a premix before all else."""
 
 
 def _ways() -> tuple[dict[str, tuple[_Step, ...]], dict[str, tuple[_Step, ...]]]:
@@ -260,6 +265,7 @@ def _of_equipment(site_id: int, code: str) -> set[str]:
     measured = Measurement.objects.filter(zone__batch__site_id=site_id, instrument__code=code)
     return {
         *_weighings(site_id).filter(balance__code=code).values_list("resin_lot__code", flat=True),
+        *_premix_weighings(site_id).filter(balance__code=code).values_list("premix_lot__code", flat=True),
         *_fills(site_id).filter(tank__code=code).values_list("code", flat=True),
         *steps.values_list("batch__code", flat=True),
         *measured.values_list("zone__code", flat=True),
@@ -303,6 +309,7 @@ def _equipment(net: _Net, codes: list[str]) -> None:
         *_triples(_batches(net.site_id), "printer__code", "code", "printed", codes),
         *_triples(_fills(net.site_id), "tank__code", "code", "held", codes),
         *_triples(_weighings(net.site_id), "balance__code", "resin_lot__code", "weighed", codes),
+        *_triples(_premix_weighings(net.site_id), "balance__code", "premix_lot__code", "weighed", codes),
         *_triples(RunStep.objects.filter(equipment__isnull=False), "equipment__code", "batch__code", "used for", codes),
         *_triples(
             Measurement.objects.filter(instrument__isnull=False), "instrument__code", "zone__code", "measured", codes

@@ -14,7 +14,11 @@ STABILITY = "stability"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IngredientFacts:
-    """One substance that is weighed, in the form in which it is bought; molar masses for a drug."""
+    """One substance that is weighed, in the form in which it is bought; molar masses for a drug.
+
+    A ``premix`` is mixed here from the drug and a diluent, so that a balance can weigh the little that a resin
+    needs; its parts add up to 1, one of them is the drug, and it may be used ``premix_life_days`` long.
+    """
 
     name: str
     grade: str
@@ -28,7 +32,20 @@ class IngredientFacts:
     moieties_per_formula: int = 1
     crystal_waters: int = 0
     hazards: tuple[str, ...] = ()
+    premix: tuple[RecipeLine, ...] = ()
+    premix_life_days: int | None = None
     code: str = ""
+
+    @property
+    def drug_part(self) -> IngredientFacts | None:
+        """The drug of a premix, None for anything that is no premix."""
+        return next((line.ingredient for line in self.premix if line.ingredient.role == DRUG), None)
+
+    @property
+    def drug_frac(self) -> Decimal:
+        """The share of the drug's form that this nominally holds: 1 for a drug substance, less for a premix."""
+        drugs = [line.mass_frac for line in self.premix if line.ingredient.role == DRUG]
+        return drugs[0] if len(drugs) == 1 else Decimal(1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -104,15 +104,18 @@ def size_order_dose(
 def refuse_not_validated(facts: FormulationFacts) -> None:
     """Raise Blocked unless the formulation version is validated."""
     if facts.state != "validated":
-        raise Blocked(
-            Refusal(
-                field="formulation",
-                value=f"{facts.code} number {facts.number}: {facts.state}",
-                message="is not validated",
-                accepted="a validated formulation",
-                rule="not validated",
-            )
-        )
+        raise Blocked(not_validated(facts))
+
+
+def not_validated(facts: FormulationFacts) -> Refusal:
+    """Return the refusal of a formulation version that is not validated."""
+    return Refusal(
+        field="formulation",
+        value=f"{facts.code} number {facts.number}: {facts.state}",
+        message="is not validated",
+        accepted="a validated formulation",
+        rule="not validated",
+    )
 
 
 def choose_range(facts: FormulationFacts, way: Way) -> RangeFacts:
@@ -328,6 +331,7 @@ __all__ = [
     "choose_range",
     "design_of",
     "not_checked",
+    "not_validated",
     "refuse_not_validated",
     "refused_contract",
     "site_limits",

@@ -14,7 +14,7 @@ from dosewright.ground.rest import KeysetPage
 from prescriptions.models import Substance
 from printing.formulary import content
 from printing.formulary.contracts import formulation_contract
-from printing.formulary.models import Formulation, Ingredient, PrintProfile, RecipeItem
+from printing.formulary.models import Formulation, Ingredient, PremixItem, PrintProfile, RecipeItem
 
 VALIDATED = "validated"
 
@@ -150,7 +150,16 @@ def ingredient_facts(row: Ingredient) -> content.IngredientFacts:
         moieties_per_formula=row.moieties_per_formula,
         crystal_waters=row.crystal_waters,
         hazards=tuple(json.loads(row.hazards_text)),
+        premix=() if row.premix_life_days is None else _parts(row),
+        premix_life_days=row.premix_life_days,
         code=row.code,
+    )
+
+
+def _parts(row: Ingredient) -> tuple[content.RecipeLine, ...]:
+    return tuple(
+        content.RecipeLine(number=one.number, mass_frac=one.mass_frac, ingredient=ingredient_facts(one.ingredient))
+        for one in row.parts.select_related("ingredient").order_by("number")
     )
 
 
@@ -175,6 +184,16 @@ def recipe_item(formulation_id: int, number: int) -> RecipeItem:
             value=str(number),
             accepted=", ".join(map(str, sorted(numbers))),
         )
+    return found
+
+
+def premix_item(premix_id: int, number: int) -> PremixItem:
+    """Return the row of one part of a premix; raises BadInput."""
+    found = PremixItem.objects.filter(premix_id=premix_id, number=number).select_related("ingredient").first()
+    if found is None:
+        numbers = PremixItem.objects.filter(premix_id=premix_id).values_list("number", flat=True)
+        accepted = ", ".join(map(str, sorted(numbers))) or "none: this is no premix"
+        raise BadInput.because("item_number", "is no part of this premix", value=str(number), accepted=accepted)
     return found
 
 
@@ -377,6 +396,7 @@ __all__ = [
     "formulations",
     "ingredient_facts",
     "ingredient_row",
+    "premix_item",
     "profile_row",
     "recipe_item",
     "subject_of",

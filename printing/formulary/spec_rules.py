@@ -18,6 +18,7 @@ from printing.formulary.content import (
     FormulationSpec,
     IngredientFacts,
     RangeFacts,
+    RecipeLine,
     TermsFacts,
 )
 
@@ -99,7 +100,10 @@ def _recipe_faults(spec: FormulationSpec) -> Iterator[Refusal]:
     drugs = [line.ingredient for line in spec.recipe if line.ingredient.role == DRUG]
     if len(drugs) != 1:
         yield _fault("recipe", str(len(drugs)), "the recipe must hold one drug", accepted="1")
-    for drug in drugs:
+    for line in spec.recipe:
+        if line.ingredient.premix or line.ingredient.premix_life_days is not None:
+            yield from _premix_faults(line)
+    for drug in (one.drug_part or one for one in drugs):
         if drug.molar_mass_g_mol is None or drug.moiety_molar_mass_g_mol is None:
             yield _fault(
                 "recipe.ingredient.molar_mass_g_mol",
@@ -109,9 +113,27 @@ def _recipe_faults(spec: FormulationSpec) -> Iterator[Refusal]:
             )
 
 
+def _premix_faults(line: RecipeLine) -> Iterator[Refusal]:
+    """A premix is one drug in something that is none; what it holds is said by its parts alone."""
+    one, where = line.ingredient, f"recipe[{line.number}].ingredient.premix"
+    total = sum((part.mass_frac for part in one.premix), Decimal(0))
+    if total != 1:
+        yield _fault(where, decimal_text(total), "the parts do not add up", accepted="exactly 1")
+    drugs = [part for part in one.premix if part.ingredient.role == DRUG]
+    if one.role != DRUG or len(drugs) != 1 or len(one.premix) < 2:
+        yield _fault(where, one.name, "is no premix of one drug in a diluent", accepted="role drug, one drug part")
+    if any(part.ingredient.premix for part in one.premix):
+        yield _fault(where, one.name, "is made of another premix", accepted="parts that are bought")
+    if one.molar_mass_g_mol is not None or one.moiety_molar_mass_g_mol is not None:
+        yield _fault(where, one.name, "has molar masses of its own", accepted="those of its drug alone")
+    if one.premix_life_days is None:
+        yield _fault(where, one.name, "has no life", accepted="premix_life_days")
+
+
 def _strength_faults(spec: FormulationSpec) -> list[Refusal]:
+    drug = spec.drug.ingredient
     try:
-        pure_mg_g = 1000 * spec.drug.mass_frac * form_factor(drug_form(spec.drug.ingredient))
+        pure_mg_g = 1000 * spec.drug.mass_frac * drug.drug_frac * form_factor(drug_form(drug))
     except Refused as refused:
         return list(refused.refusals)
     low, high = STRENGTH_LOW * pure_mg_g, STRENGTH_HIGH * pure_mg_g
@@ -129,7 +151,8 @@ def _strength_faults(spec: FormulationSpec) -> list[Refusal]:
 
 
 def drug_form(drug: IngredientFacts) -> DrugForm:
-    """Return the weighed form of a drug with its moiety; raises BadInput without molar masses."""
+    """Return the form of a drug, or of the drug in a premix, with its moiety; raises BadInput without molar masses."""
+    drug = drug.drug_part or drug
     if drug.molar_mass_g_mol is None or drug.moiety_molar_mass_g_mol is None:
         raise BadInput.because("molar_mass_g_mol", "is not on file", value=drug.name, accepted="g/mol")
     return DrugForm(

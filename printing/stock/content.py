@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -12,6 +12,10 @@ from dosewright.ground.pure.errors import Refusal
 SHELF, VESSEL, STORE, WASTE = "shelf", "vessel", "store", "waste"
 """Accounts: of an ingredient lot (shelf, waste) and of a resin lot (vessel while weighing, store once mixed, the code
 of each tank fill, waste)."""
+
+
+PREMIX_PLACES = ("top", "middle", "bottom")
+"""Where a premix is assayed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,8 +42,29 @@ class StrengthFacts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SheetLine:
+    """One line of the weighing sheet: what is to be weighed, and once done what was, by whom and on what."""
+
+    number: int
+    ingredient: str
+    ingredient_name: str
+    role: str
+    target_mg: Decimal
+    low_mg: Decimal
+    high_mg: Decimal
+    ingredient_lot: str = ""
+    actual_mg: Decimal | None = None
+    balance: str = ""
+    weighed_by: str = ""
+    weighed_at: datetime | None = None
+    reason: str = ""
+    checked_by: str = ""
+    checked_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class IngredientLotFacts:
-    """One delivered lot."""
+    """One lot, delivered or a premix made here: then with its weighing sheet and what the weights say it holds."""
 
     code: str
     state: str
@@ -60,27 +85,10 @@ class IngredientLotFacts:
     certificate_reference: str
     on_shelf_g: Decimal
     blockers: tuple[Refusal, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetLine:
-    """One line of the weighing sheet: what is to be weighed, and once done what was, by whom and on what."""
-
-    number: int
-    ingredient: str
-    ingredient_name: str
-    role: str
-    target_mg: Decimal
-    low_mg: Decimal
-    high_mg: Decimal
-    ingredient_lot: str = ""
-    actual_mg: Decimal | None = None
-    balance: str = ""
-    weighed_by: str = ""
-    weighed_at: datetime | None = None
-    reason: str = ""
-    checked_by: str = ""
-    checked_at: datetime | None = None
+    mixed_at: datetime | None = None
+    sheet: tuple[SheetLine, ...] = ()
+    weighed_moiety_frac: Decimal | None = None
+    assayed_frac: Mapping[str, Decimal] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -63,8 +63,11 @@ class WeighedIn:
         return math.hypot(self.repeatability_ug, self.resolution_ug / math.sqrt(6.0))
 
 
-def potency_as_weighed(assay: CertifiedAssay, form: DrugForm) -> Potency:
-    """Return the share of moiety in the powder as weighed; raises BadInput where a correction would be made twice."""
+def potency_as_weighed(assay: CertifiedAssay, form: DrugForm, *, nominal_frac: Decimal = Decimal(1)) -> Potency:
+    """Return the share of moiety in what is weighed, a powder or a premix of a nominal share of it.
+
+    Raises BadInput where a correction would be made twice.
+    """
     water, lost = assay.water_frac, assay.loss_on_drying_frac
     return potency_of(
         Assay(
@@ -73,6 +76,7 @@ def potency_as_weighed(assay: CertifiedAssay, form: DrugForm) -> Potency:
             expressed_as=ExpressedAs(assay.expressed_as),
             water_percent=None if water is None else _tidy(100 * water),
             loss_on_drying_percent=None if lost is None else _tidy(100 * lost),
+            nominal_frac=nominal_frac,
         ),
         form,
     )

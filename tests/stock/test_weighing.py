@@ -12,6 +12,7 @@ from dosewright.ground.models import AuditEntry
 from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, NotAllowed, NotThere
 from printing.stock import queries, services
 from tests.cast import (
+    LOT_MG,
     NEXT_YEAR,
     NOW,
     Bench,
@@ -73,12 +74,31 @@ def test_a_weight_outside_its_tolerance_needs_a_reason_which_stays(cast: Cast, b
 
 
 def test_a_balance_weighs_nothing_below_its_least_weight(cast: Cast, bench: Bench) -> None:
-    # USP <41>: 2000 x max(8 mg, 0.41 x 10 mg) = 16 g; a lot of 24 g asks for 15.6 g of the first ingredient.
-    lot = started(cast, bench, target_g=Decimal(24))
+    # USP <41>: 2000 x max(8 mg, 0.41 x 10 mg) = 16 g; 4.6 g in 500 g reach it in a lot of 1739.13 g.
+    lot = started(cast, bench)
+    for number in (1, 2, 3):
+        weigh_first(
+            cast, bench, lot, item_number=number, ingredient_lot=bench.lots[number - 1], actual_mg=LOT_MG[number - 1]
+        )
+    fourth = {"item_number": 4, "ingredient_lot": bench.lots[3], "actual_mg": Decimal(4600)}
     with pytest.raises(Blocked, match="too coarsely") as caught:
-        weigh_first(cast, bench, lot, actual_mg=Decimal(15600))
-    assert caught.value.refusals[0].limit == "16000"
-    weigh_first(cast, bench, lot, actual_mg=Decimal("15600"), balance=bench.fine)
+        weigh_first(cast, bench, lot, **fourth)
+    refused = caught.value.refusals[0]
+    assert (refused.value, refused.limit, refused.unit) == ("4600", "16000", "mg")
+    assert refused.field == "phosphinate photoinitiator (invented)"
+    assert refused.accepted is not None
+    assert "a lot of 1739.2 g or more" in refused.accepted
+    assert "at most 28.75 % of it" in refused.accepted
+    weigh_first(cast, bench, lot, **fourth, balance=bench.fine)
+
+
+def test_a_lot_too_small_for_the_finest_balance_is_not_started(cast: Cast, bench: Bench) -> None:
+    # The fine balance: 2000 x 0.08 mg = 160 mg; 0.0004 of 400 g are exactly that, of 399.9 g they are 159.96 mg.
+    with pytest.raises(Blocked, match="riboflavin") as caught:
+        started(cast, bench, target_g=Decimal("399.9"))
+    assert [(one.value, one.limit) for one in caught.value.refusals] == [("159.96", "160")]
+    assert "a lot of 400 g or more" in str(caught.value.refusals[0].accepted)
+    assert started(cast, bench, target_g=Decimal(400))
 
 
 def test_another_ingredient_and_another_kind_of_equipment_are_refused(cast: Cast, bench: Bench) -> None:

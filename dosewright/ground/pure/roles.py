@@ -123,6 +123,11 @@ ACTIONS: dict[str, Rule] = {
     "ingredient_lot.unblock": _rule(
         RX, differs=("first signer",), events=(("ingredient lot", "unblock"),), signed=True
     ),
+    "premix.start": _rule(T),
+    "premix.weigh": _rule(T, RX),
+    "premix.check_weighing": _rule(T, RX, differs=("weigher",)),
+    "premix.mix": _rule(T),
+    "premix.assay": _rule(T, RX),
     "resin_lot.start": _rule(T),
     "resin_lot.weigh": _rule(T, RX),
     "resin_lot.check_weighing": _rule(T, RX, differs=("weigher",)),
@@ -143,6 +148,7 @@ ACTIONS: dict[str, Rule] = {
     # plates
     "printer.register": _rule(SM),
     "printer.check": _rule(T, SM),
+    "printer.tank": _rule(T, SM),
     "printer.token": _rule(SM),
     "plan.request": _rule(T, RX),
     "plan.make": _rule(SY),
@@ -185,7 +191,9 @@ ACTIONS: dict[str, Rule] = {
     "pack.quarantine": _rule(RX, T, events=(("pack", "quarantine"),)),
     "pack.supply": _rule(RX, T, events=(("pack", "supply"), ("unit", "supply"))),
     "pack.take_back": _rule(RX, T, events=(("pack", "take_back"), ("unit", "return"))),
-    "pack.destroy": _rule(RX, differs=("witness",), events=(("pack", "destroy"), ("unit", "destroy"))),
+    "pack.destroy": _rule(
+        RX, differs=("witness",), events=(("pack", "destroy"), ("unit", "destroy"), ("zone", "fail"))
+    ),
     "document.draft": _rule(T, RX),
     "document.make": _rule(T, RX, AU, SC, SM, SY),
     # the house

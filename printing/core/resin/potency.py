@@ -41,13 +41,17 @@ class DrugForm:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assay:
-    """A certificate's assay [%] with its basis, what it is expressed as, and water or loss on drying [%]."""
+    """A certificate's assay [%] with its basis, what it is expressed as, and water or loss on drying [%].
+
+    ``nominal_frac`` is the share of the drug's form that was meant to be there: 1, or less in a premix.
+    """
 
     percent: Decimal
     basis: AssayBasis
     expressed_as: ExpressedAs
     water_percent: Decimal | None = None
     loss_on_drying_percent: Decimal | None = None
+    nominal_frac: Decimal = Decimal(1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +96,8 @@ def potency_of(assay: Assay, form: DrugForm) -> Potency:
     drying); one expressed as the form is multiplied by the form factor.  Raises BadInput where a correction
     would be made twice or is missing: water given with an assay as is, none with an anhydrous one, both water
     and loss on drying, an anhydrous or dried assay of a form with crystal water (its factor holds that water
-    already), an assay outside 80 to 110 %, water outside 0 to 50 %.
+    already), an assay outside 80 to 110 % of what was meant to be there, a premix assayed otherwise than as is,
+    water outside 0 to 50 %.
     Source: stoichiometry and the meaning of the pharmacopoeial bases; range limits are judgement, no source.
     """
     _refuse_contradictions(assay, form)
@@ -168,8 +173,12 @@ def _next(steps: list[Step], what: str, factor: Decimal) -> Step:
 def _refuse_contradictions(assay: Assay, form: DrugForm) -> None:
     water, lost, basis = assay.water_percent, assay.loss_on_drying_percent, assay.basis
     wrong: list[tuple[str, str, str]] = []
-    if not 80 <= exact("assay", assay.percent) <= 110:
-        wrong.append(("assay", "is no assay of a drug substance", "80 to 110 %"))
+    meant = assay.nominal_frac * (form_factor(form) if assay.expressed_as is ExpressedAs.MOIETY else 1)
+    low, high = 80 * meant, 110 * meant
+    if not low <= exact("assay", assay.percent) <= high:
+        wrong.append(("assay", "is no assay of what was meant to be there", f"{low:.4f} to {high:.4f} %"))
+    if assay.nominal_frac != 1 and basis is not AssayBasis.AS_IS:
+        wrong.append(("basis", "a premix is assayed as it is weighed", "as is"))
     if water is not None and lost is not None:
         wrong.append(("water_percent", "water and loss on drying together would be taken off twice", "one of them"))
     if basis is AssayBasis.AS_IS and (water is not None or lost is not None):

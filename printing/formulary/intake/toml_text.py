@@ -72,9 +72,16 @@ def _formulation(root: Table) -> content.FormulationSpec:
 def _recipe_line(row: Table, number: int) -> content.RecipeLine:
     mass_frac = row.number("mass_frac", high="1", open_low=True)
     inner = row.table("ingredient")
+    ingredient = _ingredient(inner)
+    inner.end()
+    return content.RecipeLine(number=number, mass_frac=mass_frac, ingredient=ingredient)
+
+
+def _ingredient(inner: Table) -> content.IngredientFacts:
     role = inner.text("role", choices=INGREDIENT_ROLES)
-    is_drug = role == content.DRUG
-    ingredient = content.IngredientFacts(
+    premix = inner.tables("premix", _recipe_line)
+    is_drug = role == content.DRUG and not premix
+    return content.IngredientFacts(
         name=inner.text("name", most=120),
         grade=inner.text("grade", most=60),
         role=role,
@@ -87,9 +94,9 @@ def _recipe_line(row: Table, number: int) -> content.RecipeLine:
         moieties_per_formula=inner.maybe_count("moieties_per_formula", low=1, high=12, needed=is_drug) or 1,
         crystal_waters=inner.maybe_count("crystal_waters", high=24, needed=is_drug) or 0,
         hazards=inner.texts("hazards", needed=False),
+        premix=premix,
+        premix_life_days=inner.maybe_count("premix_life_days", low=1, high=3650, needed=bool(premix)),
     )
-    inner.end()
-    return content.RecipeLine(number=number, mass_frac=mass_frac, ingredient=ingredient)
 
 
 def _study(row: Table, number: int) -> content.StudyFacts:

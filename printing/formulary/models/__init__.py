@@ -7,13 +7,14 @@ from printing.formulary.models.formulations import (
     RecipeItem,
     ValidatedRange,
 )
-from printing.formulary.models.ingredients import Ingredient
+from printing.formulary.models.ingredients import Ingredient, PremixItem
 from printing.formulary.models.profiles import PrintProfile, Study
 
 __all__ = [
     "FinishStep",
     "Formulation",
     "Ingredient",
+    "PremixItem",
     "PrintProfile",
     "ProcessTerms",
     "RecipeItem",

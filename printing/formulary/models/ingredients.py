@@ -8,7 +8,10 @@ ROLES = ("drug", "monomer", "reactive diluent", "inert diluent", "photoinitiator
 
 
 class Ingredient(models.Model):
-    """One substance that can be weighed into a resin, in the form in which it is bought."""
+    """One substance that can be weighed into a resin, in the form in which it is bought or, a premix, made here.
+
+    ``premix_life_days`` is how long a premix may be used; it is empty for anything else.
+    """
 
     code = models.CharField(max_length=20, unique=True)
     site = models.ForeignKey("ground.Site", on_delete=models.PROTECT, related_name="+")
@@ -24,9 +27,25 @@ class Ingredient(models.Model):
     density_temperature_c = models.DecimalField(max_digits=5, decimal_places=1)
     source = models.CharField(max_length=200)
     hazards_text = models.TextField(default="[]")
+    premix_life_days = models.PositiveIntegerField(null=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["site", "name", "grade", "form"], name="one_ingredient_per_form")
         ]
+
+
+class PremixItem(models.Model):
+    """One part of one premix: its place in the order of addition and its mass fraction."""
+
+    append_only = True
+
+    premix = models.ForeignKey(Ingredient, on_delete=models.PROTECT, related_name="parts")
+    number = models.PositiveIntegerField()
+    ingredient = models.ForeignKey(Ingredient, on_delete=models.PROTECT, related_name="+")
+    mass_frac = models.DecimalField(max_digits=10, decimal_places=8)
+
+    class Meta:
+        ordering = ("premix", "number")
+        constraints = [models.UniqueConstraint(fields=["premix", "number"], name="one_part_per_place")]

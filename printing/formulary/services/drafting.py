@@ -18,6 +18,7 @@ from printing.formulary.models import (
     FinishStep,
     Formulation,
     Ingredient,
+    PremixItem,
     PrintProfile,
     ProcessTerms,
     RecipeItem,
@@ -111,7 +112,7 @@ def _add_recipe(doing: Act, row: Formulation, spec: content.FormulationSpec) -> 
 
 
 def _ingredient(doing: Act, facts: content.IngredientFacts) -> Ingredient:
-    """Return the ingredient on file; a new one is added, another with the same name is never changed."""
+    """Return the ingredient on file; a new one is added with its parts, one on file is never changed."""
     named = {"name": facts.name, "grade": facts.grade, "form": facts.form}
     row = Ingredient.objects.filter(site_id=doing.actor.site_id, **named).first()
     if row is None:
@@ -127,10 +128,18 @@ def _ingredient(doing: Act, facts: content.IngredientFacts) -> Ingredient:
             density_temperature_c=facts.density_temperature_c,
             source=facts.source,
             hazards_text=canonical_text(facts.hazards),
+            premix_life_days=facts.premix_life_days,
             **named,
         )
+        for part in facts.premix:
+            PremixItem.objects.create(
+                premix=row,
+                number=part.number,
+                ingredient=_ingredient(doing, part.ingredient),
+                mass_frac=part.mass_frac,
+            )
         row.refresh_from_db()
-    known, given = (canonical_text({**asdict(one), "code": ""}) for one in (queries.ingredient_facts(row), facts))
+    known, given = (canonical_text(_uncoded(asdict(one))) for one in (queries.ingredient_facts(row), facts))
     if known != given:
         raise Conflict(
             Refusal(
@@ -142,6 +151,12 @@ def _ingredient(doing: Act, facts: content.IngredientFacts) -> Ingredient:
             )
         )
     return row
+
+
+def _uncoded(facts: dict[str, Any]) -> dict[str, Any]:
+    """A draft does not know the codes of its ingredients yet, nor those of a premix's parts."""
+    parts = [{**line, "ingredient": _uncoded(line["ingredient"])} for line in facts["premix"]]
+    return {**facts, "premix": parts, "code": ""}
 
 
 def _add_study(doing: Act, row: Formulation, one: content.StudyFacts, code: str) -> Study:

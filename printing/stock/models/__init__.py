@@ -1,7 +1,16 @@
 """Tables of the stock."""
 
 from printing.stock.models.equipment import Cleaning, Equipment, EquipmentCheck, TankFill
-from printing.stock.models.lots import IngredientLot, LotTest, ResinLot, Weighing, WeighingCheck
+from printing.stock.models.lots import (
+    IngredientLot,
+    LotTest,
+    PremixAssay,
+    PremixCheck,
+    PremixWeighing,
+    ResinLot,
+    Weighing,
+    WeighingCheck,
+)
 from printing.stock.models.movements import Balance, StockMovement
 
 __all__ = [
@@ -11,6 +20,9 @@ __all__ = [
     "EquipmentCheck",
     "IngredientLot",
     "LotTest",
+    "PremixAssay",
+    "PremixCheck",
+    "PremixWeighing",
     "ResinLot",
     "StockMovement",
     "TankFill",

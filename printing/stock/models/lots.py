@@ -10,7 +10,10 @@ TESTS = ("identity", "assay", "appearance", "cure strip")
 
 
 class IngredientLot(models.Model):
-    """One delivered lot of an ingredient, with its assay (of a drug) and the basis on which that is stated."""
+    """One lot of an ingredient, delivered or (a premix) made here, with its drug's assay and what that refers to.
+
+    A premix made here is weighed into; ``target_ug`` is what was to be made of it, ``mixed_at`` when it was.
+    """
 
     code = models.CharField(max_length=20, unique=True)
     site = models.ForeignKey("ground.Site", on_delete=models.PROTECT, related_name="+")
@@ -27,6 +30,9 @@ class IngredientLot(models.Model):
     water_frac = models.DecimalField(max_digits=9, decimal_places=7, null=True)
     loss_on_drying_frac = models.DecimalField(max_digits=9, decimal_places=7, null=True)
     certificate_reference = models.CharField(max_length=120)
+    target_ug = models.PositiveBigIntegerField(null=True)
+    mixed_at = models.DateTimeField(null=True)
+    mixed_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, null=True, related_name="+")
     version = models.PositiveIntegerField(default=1)
 
 
@@ -73,6 +79,54 @@ class WeighingCheck(models.Model):
     weighing = models.OneToOneField(Weighing, on_delete=models.PROTECT, related_name="second_check")
     checked_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
     checked_at = models.DateTimeField()
+
+
+class PremixWeighing(models.Model):
+    """One actual weight of one part from one ingredient lot into one lot of a premix."""
+
+    append_only = True
+
+    premix_lot = models.ForeignKey(IngredientLot, on_delete=models.PROTECT, related_name="weighings")
+    premix_item = models.ForeignKey("formulary.PremixItem", on_delete=models.PROTECT, related_name="+")
+    ingredient_lot = models.ForeignKey(IngredientLot, on_delete=models.PROTECT, related_name="weighed_into")
+    target_ug = models.PositiveBigIntegerField()
+    actual_ug = models.PositiveBigIntegerField()
+    balance = models.ForeignKey("stock.Equipment", on_delete=models.PROTECT, related_name="+")
+    weighed_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
+    weighed_at = models.DateTimeField()
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ("pk",)
+        constraints = [
+            models.UniqueConstraint(fields=["premix_lot", "premix_item"], name="one_premix_weighing_per_item")
+        ]
+
+
+class PremixCheck(models.Model):
+    """The second person's check of one weighing into a premix."""
+
+    append_only = True
+
+    weighing = models.OneToOneField(PremixWeighing, on_delete=models.PROTECT, related_name="second_check")
+    checked_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
+    checked_at = models.DateTimeField()
+
+
+class PremixAssay(models.Model):
+    """One assay of one place of one lot of a premix, as it is weighed; their mean becomes the lot's assay."""
+
+    append_only = True
+
+    premix_lot = models.ForeignKey(IngredientLot, on_delete=models.PROTECT, related_name="assays")
+    place = models.CharField(max_length=20)
+    content_frac = models.DecimalField(max_digits=9, decimal_places=7)
+    assayed_by = models.ForeignKey("ground.User", on_delete=models.PROTECT, related_name="+")
+    assayed_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("pk",)
+        constraints = [models.UniqueConstraint(fields=["premix_lot", "place"], name="one_premix_assay_per_place")]
 
 
 class LotTest(models.Model):

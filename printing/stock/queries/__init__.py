@@ -17,6 +17,7 @@ from printing.stock.queries.ingredient_lots import (
     ingredient_lot_facts,
     ingredient_lots,
 )
+from printing.stock.queries.premixes import premix_blockers
 from printing.stock.queries.record import balance_ug, balances_ug, stock_faults
 from printing.stock.queries.resin_lots import (
     people_of_resin_lot,
@@ -26,6 +27,7 @@ from printing.stock.queries.resin_lots import (
     resin_lot_with,
     resin_lots,
 )
+from printing.stock.queries.weighable import finest_least_mg, too_little_to_weigh
 
 __all__ = [
     "EquipmentFacts",
@@ -41,10 +43,12 @@ __all__ = [
     "equipment_id",
     "equipment_list",
     "fill_in_tank",
+    "finest_least_mg",
     "ingredient_lot",
     "ingredient_lot_facts",
     "ingredient_lots",
     "people_of_resin_lot",
+    "premix_blockers",
     "resin_lot",
     "resin_lot_facts",
     "resin_lot_record",
@@ -54,4 +58,5 @@ __all__ = [
     "tank_fill",
     "tank_fill_facts",
     "tank_fills",
+    "too_little_to_weigh",
 ]

@@ -15,6 +15,7 @@ from printing.stock.content import EquipmentFacts, TankFillFacts
 from printing.stock.models import Equipment, ResinLot, TankFill
 from printing.stock.models.equipment import WET_KINDS
 from printing.stock.queries import resin_lots
+from printing.stock.queries.in_date import against, equipment_blockers
 from printing.stock.queries.record import balance_ug
 from printing.stock.strength import least_weight_of
 
@@ -82,9 +83,9 @@ def equipment_for_use(actor: Actor, code: str, *, kind: str, formulation: str = 
     row = find(actor, Equipment, code)
     found = list(equipment_blockers(row, at=at))
     if row.kind != kind:
-        found.append(_against(row, f"is a {row.kind}", f"a {kind}"))
+        found.append(against(row, f"is a {row.kind}", f"a {kind}"))
     elif row.kind in WET_KINDS and row.formulation_code != formulation:
-        found.append(_against(row, f"is dedicated to formulation {row.formulation_code}", f"a {kind} of {formulation}"))
+        found.append(against(row, f"is dedicated to formulation {row.formulation_code}", f"a {kind} of {formulation}"))
     refuse_if_any(Blocked, found)
     return row
 
@@ -97,18 +98,6 @@ def equipment_id(site_id: int, code: str, *, kind: str) -> int:
     if row.kind != kind:
         raise BadInput.because("equipment", f"is a {row.kind}", value=row.code, accepted=f"a {kind}")
     return row.pk
-
-
-def equipment_blockers(row: Equipment, *, at: datetime) -> tuple[Refusal, ...]:
-    """Return what stands against using a piece of equipment now, whatever for."""
-    last = row.checks.order_by("pk").last()
-    if last is None:
-        return (_against(row, "was never checked", "a check that passed"),)
-    if not last.passed:
-        return (_against(row, "failed its last check", "a check that passed"),)
-    if at.astimezone(row.site.zone).date() > last.due_on:
-        return (_against(row, f"was due on {last.due_on.isoformat()}", "a check that is in date"),)
-    return ()
 
 
 def equipment_facts_of(row: Equipment, *, at: datetime) -> EquipmentFacts:
@@ -224,12 +213,6 @@ def good_until(row: TankFill) -> datetime:
     if last is None:
         return own
     return min(own, datetime.combine(last + timedelta(days=1), time(), tzinfo=row.site.zone))
-
-
-def _against(row: Equipment, message: str, accepted: str) -> Refusal:
-    return Refusal(
-        field="equipment", value=row.code, message=f"{row.name} {message}", accepted=accepted, rule="equipment"
-    )
 
 
 def _mg(amount_ug: int | None) -> Decimal | None:

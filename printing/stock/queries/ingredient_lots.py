@@ -12,7 +12,11 @@ from dosewright.ground.rest import KeysetPage
 from dosewright.ground.scope import find
 from printing.stock.content import SHELF, IngredientLotFacts
 from printing.stock.models import IngredientLot
+from printing.stock.queries.premixes import premix_sheet, weighed_moiety_frac
 from printing.stock.queries.record import UG_PER_G, balance_ug
+
+OUT_OF_USE = ("blocked", "rejected")
+"""States that keep what was made of a lot from use."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +85,10 @@ def facts_of(row: IngredientLot, *, at: datetime) -> IngredientLotFacts:
         certificate_reference=row.certificate_reference,
         on_shelf_g=Decimal(balance_ug(row.code, SHELF)) / UG_PER_G,
         blockers=blockers_of(row, at=at),
+        mixed_at=row.mixed_at,
+        sheet=premix_sheet(row),
+        weighed_moiety_frac=None if row.target_ug is None else weighed_moiety_frac(row),
+        assayed_frac=dict(row.assays.values_list("place", "content_frac")) if row.target_ug is not None else {},
     )
 
 
@@ -89,6 +97,8 @@ def blockers_of(row: IngredientLot, *, at: datetime) -> tuple[Refusal, ...]:
     found = [] if row.state == "approved" else [_against(row, f"is {row.state}", "an approved lot")]
     if at.astimezone(row.site.zone).date() > row.expires_on:
         found.append(_against(row, f"expired on {row.expires_on.isoformat()}", "a lot that is in date"))
+    for part in IngredientLot.objects.filter(weighed_into__premix_lot=row.pk, state__in=OUT_OF_USE):
+        found.append(_against(row, f"was made of {part.code}, which is {part.state}", "approved parts"))
     return tuple(found)
 
 

@@ -8,6 +8,8 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from django.db.models import Q
+
 from dosewright.ground.pure.errors import NotThere, Refusal
 from dosewright.ground.pure.roles import Actor, authorise_read
 from dosewright.ground.pure.site_values import SiteValues
@@ -16,7 +18,6 @@ from dosewright.ground.scope import find
 from printing.core.resin.compounding import FREE, REJECT, lot_verdict
 from printing.formulary import queries as formulary
 from printing.formulary.content import DRUG, FormulationFacts, LotTestRule
-from printing.formulary.spec_rules import drug_form
 from printing.stock.content import (
     STORE,
     AssayFacts,
@@ -28,14 +29,13 @@ from printing.stock.content import (
     StrengthFacts,
 )
 from printing.stock.models import IngredientLot, LotTest, ResinLot, Weighing
+from printing.stock.queries.ingredient_lots import OUT_OF_USE
+from printing.stock.queries.premixes import assayed_drug, makers_of
 from printing.stock.queries.record import UG_PER_G, balance_ug, balances_g
 from printing.stock.strength import (
     PLACES,
-    AssayedDrug,
-    CertifiedAssay,
     WeighedIn,
     limits_of,
-    potency_as_weighed,
     strength_of,
     target_ug,
 )
@@ -122,17 +122,19 @@ def resin_lots(
 
 
 def resin_lot_with(ingredient_lot: str) -> tuple[str, ...]:
-    """Return the resin lots that an ingredient lot was weighed into."""
-    found = Weighing.objects.filter(ingredient_lot__code=ingredient_lot).values_list("resin_lot__code", flat=True)
+    """Return the resin lots that an ingredient lot was weighed into, by itself or within a premix."""
+    inside = Q(ingredient_lot__code=ingredient_lot) | Q(ingredient_lot__weighings__ingredient_lot__code=ingredient_lot)
+    found = Weighing.objects.filter(inside).values_list("resin_lot__code", flat=True)
     return tuple(sorted(set(found)))
 
 
 def people_of_resin_lot(code: str) -> LotPeople:
-    """Return who started, weighed, checked and mixed a lot, and who tested it, as user ids."""
+    """Return who started, weighed, checked and mixed a lot and its premixes, and who tested it, as user ids."""
     row = ResinLot.objects.get(code=code)
     makers = {row.started_by_id, row.mixed_by_id}
     weighings = row.weighings.values_list("weighed_by_id", "second_check__checked_by_id")
     makers |= {user for pair in weighings for user in pair}
+    makers |= makers_of(list(row.weighings.values_list("ingredient_lot_id", flat=True)))
     testers = row.tests.values_list("tested_by_id", flat=True)
     return LotPeople(makers=frozenset(one for one in makers if one is not None), testers=frozenset(testers))
 
@@ -192,10 +194,11 @@ def blockers_of(
     if strength is not None and strength.verdict == REJECT:
         percent = f"strength is {100 * strength.fraction_of_nominal:.2f} % of nominal"
         found.append(_against(row.code, percent, "a strength that may be used"))
-    bad = row.weighings.filter(ingredient_lot__state__in=("blocked", "rejected")).select_related("ingredient_lot")
+    inside = row.weighings.values("ingredient_lot_id")
+    bad = IngredientLot.objects.filter(Q(pk__in=inside) | Q(weighed_into__premix_lot__in=inside), state__in=OUT_OF_USE)
     found += [
-        _against(one.ingredient_lot.code, f"was weighed in and is {one.ingredient_lot.state}", "approved ingredients")
-        for one in bad
+        _against(one.code, f"was weighed in and is {one.state}", "approved ingredients")
+        for one in bad.distinct().order_by("code")
     ]
     return tuple(found)
 
@@ -220,29 +223,6 @@ def weighed_in(row: Weighing) -> WeighedIn:
         resolution_ug=row.balance.resolution_ug or 0,
         repeatability_ug=row.balance.repeatability_ug or 0,
         drug=assayed_drug(row.ingredient_lot),
-    )
-
-
-def assayed_drug(lot: IngredientLot) -> AssayedDrug | None:
-    """Return what a drug's lot holds, None for a lot of anything else; raises BadInput for a contradiction."""
-    assay = certified_assay(lot)
-    if lot.ingredient.role != DRUG or assay is None:
-        return None
-    form = drug_form(formulary.ingredient_facts(lot.ingredient))
-    return AssayedDrug(assay=assay, potency=potency_as_weighed(assay, form))
-
-
-def certified_assay(lot: IngredientLot) -> CertifiedAssay | None:
-    """Return the assay on a lot's certificate, None where there is none."""
-    if lot.assay_frac is None or lot.u_assay_frac is None:
-        return None
-    return CertifiedAssay(
-        frac=lot.assay_frac,
-        u_frac=lot.u_assay_frac,
-        basis=lot.assay_basis,
-        expressed_as=lot.assay_expressed_as,
-        water_frac=lot.water_frac,
-        loss_on_drying_frac=lot.loss_on_drying_frac,
     )
 
 

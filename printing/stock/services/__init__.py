@@ -23,6 +23,13 @@ from printing.stock.services.ingredient_lots import (
 from printing.stock.services.lot_tests import end_lot_tests, record_lot_test
 from printing.stock.services.mixing import check_weighing, mix_resin_lot, start_resin_lot, weigh
 from printing.stock.services.movements import LotAnswer, move_stock
+from printing.stock.services.premixes import (
+    assay_premix,
+    check_premix_weighing,
+    mix_premix,
+    start_premix,
+    weigh_premix,
+)
 from printing.stock.services.tanks import empty_tank, fill_tank
 
 __all__ = [
@@ -30,9 +37,11 @@ __all__ = [
     "LotAnswer",
     "approve_ingredient_lot",
     "approve_resin_lot",
+    "assay_premix",
     "block_ingredient_lot",
     "block_resin_lot",
     "check_equipment",
+    "check_premix_weighing",
     "check_weighing",
     "clean_equipment",
     "close_ingredient_lot",
@@ -40,6 +49,7 @@ __all__ = [
     "empty_tank",
     "end_lot_tests",
     "fill_tank",
+    "mix_premix",
     "mix_resin_lot",
     "move_stock",
     "receive_ingredient_lot",
@@ -50,8 +60,10 @@ __all__ = [
     "shown_for_approve",
     "shown_for_unblock_ingredient_lot",
     "shown_for_unblock_resin_lot",
+    "start_premix",
     "start_resin_lot",
     "unblock_ingredient_lot",
     "unblock_resin_lot",
     "weigh",
+    "weigh_premix",
 ]

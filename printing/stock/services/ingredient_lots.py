@@ -19,7 +19,7 @@ from printing.formulary.content import DRUG
 from printing.stock import queries
 from printing.stock.content import SHELF, WASTE
 from printing.stock.models import IngredientLot
-from printing.stock.queries.resin_lots import assayed_drug
+from printing.stock.queries.premixes import assayed_drug, makers_of
 from printing.stock.services.movements import LotAnswer, answer, move_stock, need_reason, whole
 from printing.stock.states import INGREDIENT_LOT, INGREDIENT_LOT_INITIAL
 
@@ -80,9 +80,13 @@ def receive_ingredient_lot(actor: Actor, *, lot: DeliveredLot, at: datetime) -> 
 
 
 def approve_ingredient_lot(actor: Actor, code: str, *, at: datetime) -> LotAnswer:
-    """Approve a quarantined lot. For pharmacists who did not receive it. Raises NotAllowed, NotThere, Conflict."""
+    """Approve a quarantined lot. For pharmacists who did not receive it, or took no part in making a premix.
+
+    Raises NotAllowed, NotThere, Conflict; Blocked for an expired lot, and for a premix that is not mixed, not
+    assayed, uneven, or holds something else than its weights say.
+    """
     row = find(actor, IngredientLot, code)
-    parties = {"receiver": frozenset({row.received_by_id})}
+    parties = {"receiver": frozenset({row.received_by_id}) | makers_of([row.pk])}
     with act(actor, "ingredient_lot.approve", at=at, subject=row.code, parties=parties) as doing:
         today = at.astimezone(row.site.zone).date()
         if today > row.expires_on:
@@ -96,6 +100,7 @@ def approve_ingredient_lot(actor: Actor, code: str, *, at: datetime) -> LotAnswe
                     rule="expired",
                 )
             )
+        refuse_if_any(Blocked, queries.premix_blockers(row))
         doing.advance(row, "approve")
         return answer(row)
 

@@ -10,21 +10,22 @@ from django.db import IntegrityError
 from dosewright.ground.act import Act, act
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Site
-from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, NotThere, Refusal, refuse_if_any
+from dosewright.ground.pure.errors import Blocked, Conflict, NotThere, Refusal, refuse_if_any
 from dosewright.ground.pure.roles import Actor
 from dosewright.ground.scope import find
 from printing.core.resin.compounding import weighing_refusals
 from printing.formulary import queries as formulary
 from printing.formulary.content import FormulationFacts
-from printing.formulary.designs import refuse_not_validated
+from printing.formulary.designs import not_validated
 from printing.stock import queries
 from printing.stock.content import SHELF, STORE, VESSEL
-from printing.stock.models import Equipment, IngredientLot, ResinLot, Weighing, WeighingCheck
-from printing.stock.queries.ingredient_lots import blockers_of
+from printing.stock.models import ResinLot, Weighing, WeighingCheck
 from printing.stock.queries.resin_lots import weighed_in
 from printing.stock.services.movements import LotAnswer, answer, move_stock, whole
+from printing.stock.services.weighing_rules import must_be_next, refuse_reading, usable_lot
 from printing.stock.states import RESIN_LOT_INITIAL
-from printing.stock.strength import least_weight_of, limits_of, target_ug, weighed
+from printing.stock.strength import limits_of, weighed
+from printing.stock.strength import target_ug as share_ug
 
 MOST_G = Decimal(100_000)
 MOST_MG = 1000 * MOST_G
@@ -33,19 +34,20 @@ MOST_MG = 1000 * MOST_G
 def start_resin_lot(actor: Actor, *, formulation: str, target_g: Decimal, at: datetime) -> LotAnswer:
     """Start a lot of the newest validated version of a formulation. For technicians.
 
-    Raises NotAllowed, NotThere, BadInput; Blocked for a formulation that is not validated, or a substance whose
-    function (controlled, hazardous) the site has not switched on.
+    Raises NotAllowed, NotThere, BadInput; Blocked, all at once, for a formulation that is not validated, a
+    substance whose function (controlled, hazardous) the site has not switched on, and each ingredient of which a
+    lot of this size holds less than the site's finest balance may weigh.
     """
     with act(actor, "resin_lot.start", at=at, subject=formulation[:20]) as doing:
         facts = formulary.formulation_facts(actor.site_id, formulation)
-        refuse_not_validated(facts)
-        _refuse_switched_off(facts, Site.objects.get(pk=actor.site_id))
+        target_ug = whole("target_g", target_g, per=1_000_000, unit="g", most=MOST_G)
+        refuse_if_any(Blocked, _against_starting(facts, Site.objects.get(pk=actor.site_id), target_ug, at=at))
         lot = ResinLot.objects.create(
             code=new_code("resin lot"),
             site_id=actor.site_id,
             formulation=formulary.find_formulation(actor.site_id, facts.code, facts.number),
             state=RESIN_LOT_INITIAL,
-            target_ug=whole("target_g", target_g, per=1_000_000, unit="g", most=MOST_G),
+            target_ug=target_ug,
             started_at=at,
             started_by_id=actor.user_id,
         )
@@ -75,20 +77,30 @@ def weigh(
     with act(actor, "resin_lot.weigh", at=at, subject=lot.code, reason=reason) as doing:
         _must_be_weighing(lot)
         item = formulary.recipe_item(lot.formulation_id, item_number)
-        _must_be_next(lot, item_number)
+        must_be_next(
+            item_number,
+            numbers=list(lot.formulation.recipe.values_list("number", flat=True)),
+            done=set(lot.weighings.values_list("recipe_item__number", flat=True)),
+        )
         scale = queries.equipment_for_use(actor, balance, kind="balance", at=at)
         row = Weighing(
             resin_lot=lot,
             recipe_item=item,
-            ingredient_lot=_usable_lot(actor, ingredient_lot, item.ingredient_id, at=at),
-            target_ug=target_ug(item.mass_frac, lot.target_ug),
+            ingredient_lot=usable_lot(actor, ingredient_lot, item.ingredient_id, at=at),
+            target_ug=share_ug(item.mass_frac, lot.target_ug),
             actual_ug=whole("actual_mg", actual_mg, per=1000, unit="mg", most=MOST_MG),
             balance=scale,
             weighed_by_id=actor.user_id,
             weighed_at=at,
             reason=reason.strip(),
         )
-        _refuse_reading(row, scale)
+        refuse_reading(
+            row.actual_ug,
+            scale,
+            ingredient=item.ingredient.name,
+            mass_frac=item.mass_frac,
+            target_ug=lot.target_ug,
+        )
         if not row.reason:
             refuse_if_any(Blocked, weighing_refusals([weighed(weighed_in(row))], limits_of(lot.site.values)))
         _keep(row)
@@ -144,85 +156,28 @@ def mix_resin_lot(actor: Actor, code: str, *, at: datetime) -> LotAnswer:
         return answer(lot)
 
 
-def _refuse_switched_off(facts: FormulationFacts, site: Site) -> None:
-    for flag, is_on, name in (
-        (facts.controlled, site.values.controlled_on, "controlled"),
-        (facts.hazardous, site.values.hazardous_on, "hazardous"),
-    ):
-        if flag and not is_on:
-            raise Blocked(
-                Refusal(
-                    field="substance",
-                    value=facts.substance,
-                    message=f"is {name}, and the site has not switched that on",
-                    accepted=f"a site that handles {name} substances",
-                    rule=f"{name} off",
-                )
-            )
+def _against_starting(facts: FormulationFacts, site: Site, lot_ug: int, *, at: datetime) -> list[Refusal]:
+    found = [] if facts.state == "validated" else [not_validated(facts)]
+    found += [
+        Refusal(
+            field="substance",
+            value=facts.substance,
+            message=f"is {name}, and the site has not switched that on",
+            accepted=f"a site that handles {name} substances",
+            rule=f"{name} off",
+        )
+        for flag, is_on, name in (
+            (facts.controlled, site.values.controlled_on, "controlled"),
+            (facts.hazardous, site.values.hazardous_on, "hazardous"),
+        )
+        if flag and not is_on
+    ]
+    return found + queries.too_little_to_weigh(facts, site.pk, lot_ug, at=at)
 
 
 def _must_be_weighing(lot: ResinLot) -> None:
     if lot.state != RESIN_LOT_INITIAL:
         raise Conflict.because(lot.code, f"is {lot.state}", accepted="a lot that is being weighed", rule="state")
-
-
-def _must_be_next(lot: ResinLot, item_number: int) -> None:
-    done = set(lot.weighings.values_list("recipe_item__number", flat=True))
-    numbers = sorted(lot.formulation.recipe.values_list("number", flat=True))
-    left = [number for number in numbers if number not in done]
-    if item_number in done:
-        raise Conflict.because(
-            "item_number", "is weighed already", value=str(item_number), accepted=str(left[0]) if left else "none"
-        )
-    if item_number != left[0]:
-        raise Conflict.because(
-            "item_number",
-            "is out of turn: ingredients are added in the recipe's order",
-            value=str(item_number),
-            accepted=str(left[0]),
-            rule="order of addition",
-        )
-
-
-def _usable_lot(actor: Actor, code: str, ingredient_id: int, *, at: datetime) -> IngredientLot:
-    row = find(actor, IngredientLot, code)
-    found = list(blockers_of(row, at=at))
-    if row.ingredient_id != ingredient_id:
-        found.append(
-            Refusal(
-                field="ingredient_lot",
-                value=f"{row.code}: {row.ingredient.name}",
-                message="is another ingredient than the recipe's",
-                accepted="a lot of the recipe's ingredient",
-                rule="wrong ingredient",
-            )
-        )
-    refuse_if_any(Blocked, found)
-    return row
-
-
-def _refuse_reading(row: Weighing, scale: Equipment) -> None:
-    interval, spread = scale.resolution_ug or 0, scale.repeatability_ug or 0
-    if not interval or row.actual_ug % interval:
-        raise BadInput.because(
-            "actual_mg",
-            "is no reading of this balance",
-            value=f"{Decimal(row.actual_ug) / 1000}",
-            unit="mg",
-            accepted=f"steps of {Decimal(interval) / 1000} mg",
-            rule="scale interval",
-        )
-    least_mg = least_weight_of(interval, spread)
-    if Decimal(row.actual_ug) / 1000 < least_mg:
-        raise Blocked.because(
-            "balance",
-            "weighs too coarsely for so little",
-            value=f"{Decimal(row.actual_ug) / 1000}",
-            limit=f"{least_mg.normalize():f}",
-            unit="mg",
-            accepted="a finer balance or a larger lot",
-            rule="least weight",
-        )
 
 
 def _keep(row: Weighing) -> None:

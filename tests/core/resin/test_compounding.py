@@ -83,8 +83,10 @@ def test_each_basis():
 
 
 def test_an_assay_of_the_moiety_takes_no_form_factor():
-    counted = replace(CERTIFICATE, expressed_as=ExpressedAs.MOIETY)
-    assert potency_of(counted, SALT).frac == Decimal("0.992") * Decimal("0.985")
+    counted = replace(CERTIFICATE, expressed_as=ExpressedAs.MOIETY, percent=Decimal("81.2"))
+    assert potency_of(counted, SALT).frac == Decimal("0.812") * Decimal("0.985")
+    with pytest.raises(BadInput):  # of a form that is 81.9 % base nothing holds 99.2 % base
+        potency_of(replace(counted, percent=Decimal("99.2")), SALT)
 
 
 def test_two_moieties_in_one_form():
