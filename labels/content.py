@@ -17,6 +17,7 @@ from labels.wording import (
     period_words,
     quantity_words,
     strength_words,
+    supply_words,
     unit_strength_mg,
 )
 
@@ -54,7 +55,7 @@ class LabelFacts:
 
     ``patient_identifier`` is the second one as printed ("born 4 May 2016", a hospital number); ``count`` [>= 1]
     is what was counted into the container; ``precautions`` are whole sentences; ``gtin`` [14 digits] is empty
-    where the site has no GS1 company prefix.
+    where the site has no GS1 company prefix; ``supply`` of ``supplies`` [>= 1] is the part of the course in it.
     """
 
     number: str
@@ -80,6 +81,8 @@ class LabelFacts:
     excipients: str = ""
     licence_number: str = ""
     gtin: str = ""
+    supply: int = 1
+    supplies: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,7 +173,7 @@ def _in_words(facts: LabelFacts, law: Pack, words: Words, language: str, state: 
         strength=format_mass(strength_mg, law.micro_word),
         route=facts.route,
         directions=directions_words(directions, words=words, micro_word=law.micro_word),
-        period=period_words(facts.start_date, facts.stop_date, words),
+        period=_period(facts, words),
         quantity=quantity_words(facts.count, directions.form, words),
         count=facts.count,
         batch=facts.batch,
@@ -188,6 +191,11 @@ def _in_words(facts: LabelFacts, law: Pack, words: Words, language: str, state: 
         licence_number=facts.licence_number,
         elements=symbol_elements(facts),
     )
+
+
+def _period(facts: LabelFacts, words: Words) -> str:
+    part = supply_words(facts.supply, facts.supplies, words)
+    return " ".join(one for one in (period_words(facts.start_date, facts.stop_date, words), part) if one)
 
 
 def _fact_faults(facts: LabelFacts, state: str) -> list[Refusal]:

@@ -73,9 +73,12 @@ class LinePart:
     dose_mg: Decimal
     units_per_dose: int
     times: tuple[str, ...]
+    taken: str
     administrations: int
     starts_on: date
     ends_on: date
+    supply: int
+    supplies: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

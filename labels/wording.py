@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, time
+from datetime import date, time, timedelta
 from decimal import Decimal, Inexact, localcontext
 
 from dosewright.ground.pure.errors import BadInput, NotThere, Refusal
 from dosewright.ground.pure.notation import MicroWord, format_mass, format_number
-from prescriptions.regimens import AsNeeded, ClockTimes, MealSlots, Timing
+from prescriptions.timing import AsNeeded, ClockTimes, MealSlots, Timing
 
 Words = Mapping[str, str]
 
@@ -52,8 +52,8 @@ class Directions:
     """One dose line as the patient takes it.
 
     ``dose_mg`` [mg, > 0] is one administration, split into ``units_per_dose`` [1 to 10] equal ones;
-    ``every_n_days`` [days, >= 1] counts from the start date; ``weekdays`` [1 Monday to 7 Sunday];
-    ``reason`` is needed for doses as needed only.
+    ``every_n_days`` [days, >= 1] counts from ``start_date``, the day of the first dose; ``weekdays`` [1 Monday to
+    7 Sunday, ISO 8601]; ``stop_date`` is the day of the last dose.
     """
 
     form: FormName
@@ -62,7 +62,8 @@ class Directions:
     timing: Timing
     every_n_days: int = 1
     weekdays: tuple[int, ...] = ()
-    reason: str = ""
+    start_date: date | None = None
+    stop_date: date | None = None
 
 
 def directions_words(directions: Directions, *, words: Words, micro_word: MicroWord) -> str:
@@ -176,6 +177,11 @@ def period_words(start: date, stop: date, words: Words) -> str:
     return _say(words, "period", start=date_words(start, words), stop=date_words(stop, words))
 
 
+def supply_words(number: int, count: int, words: Words) -> str:
+    """Return which part of the course is in the container, "Supply 1 of 2."; empty where there is one alone."""
+    return _say(words, "supply", number=str(number), count=str(count)) if count > 1 else ""
+
+
 def quantity_words(count: int, form: FormName, words: Words) -> str:
     """Return how many are in the container: "28 tablets"; raises BadInput below 1."""
     if count < 1:
@@ -191,19 +197,40 @@ def joined(parts: list[str], words: Words) -> str:
 
 
 def _when(directions: Directions, words: Words) -> str:
-    timing = directions.timing
+    timing, start = directions.timing, directions.start_date
     if isinstance(timing, AsNeeded):
-        return _as_needed(directions, timing, words)
+        return _as_needed(timing, words)
     times = _times(timing, words)
     if directions.weekdays and directions.every_n_days != 1:
         raise BadInput(Refusal(field="weekdays", message="cannot stand together with every n days", rule="timing"))
+    if start is not None and start == directions.stop_date:
+        return _say(words, "on_one_day", times=times, day=date_words(start, words))
     if directions.weekdays:
         names = _word(words, "weekdays").split()
         days = joined([names[day - 1] for day in sorted(directions.weekdays)], words)
         return _say(words, "on_weekdays", times=times, weekdays=days)
     if directions.every_n_days != 1:
-        return _say(words, "every_days", times=times, days=str(directions.every_n_days))
+        return _every_days(directions, times, words)
     return _say(words, "every_day", times=times)
+
+
+def _every_days(directions: Directions, times: str, words: Words) -> str:
+    """Say the first two days too, for "every 3 days" is read as one day on, three off, as well."""
+    start, days = directions.start_date, directions.every_n_days
+    if start is None:
+        message = "every n days cannot be put in words without the first day"
+        raise BadInput(
+            Refusal(field="start_date", message=message, accepted="the day of the first dose", rule="timing")
+        )
+    then = start + timedelta(days=days)
+    return _say(
+        words,
+        "every_days",
+        times=times,
+        days=str(days),
+        first=date_words(start, words),
+        second=date_words(then, words),
+    )
 
 
 def _times(timing: ClockTimes | MealSlots, words: Words) -> str:
@@ -216,16 +243,23 @@ def _times(timing: ClockTimes | MealSlots, words: Words) -> str:
     return joined(said, words)
 
 
-def _as_needed(directions: Directions, timing: AsNeeded, words: Words) -> str:
-    if not directions.reason.strip():
+def _as_needed(timing: AsNeeded, words: Words) -> str:
+    if not timing.reason.strip():
         raise BadInput(Refusal(field="reason", message="a dose as needed says what for", rule="as-needed"))
+    most = timing.most_per_day
     return _say(
         words,
         "as_needed",
-        reason=directions.reason.strip(),
-        hours=format_number(timing.least_interval_h),
-        most=str(timing.most_per_day),
+        reason=timing.reason.strip(),
+        interval=_interval(timing.least_interval_h, words),
+        most=_say(words, "dose_one" if most == 1 else "dose_many", count=str(most)),
     )
+
+
+def _interval(hours: Decimal, words: Words) -> str:
+    if hours < 1:
+        return _say(words, "minutes", count=format_number(hours * 60))
+    return _say(words, "hour_one" if hours == 1 else "hour_many", count=format_number(hours))
 
 
 def _figures(at: time, words: Words) -> str:

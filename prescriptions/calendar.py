@@ -1,6 +1,7 @@
 """What is taken when: the administrations of a regimen, and what they add up to.
 
-Times are the patient's local clock; a dose at 07:00 stays at 07:00 when clocks change.
+Times are the patient's local clock; a dose at 07:00 stays at 07:00 when clocks change. Doses as needed are
+counted as many as there may be, so that no total is ever too low.
 """
 
 from __future__ import annotations
@@ -8,37 +9,48 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, time
+from datetime import date
 from decimal import Decimal
 
 from prescriptions.dosing import OrderedDose
-from prescriptions.regimens import Line, Regimen, clock_times
+from prescriptions.regimens import Line, Regimen
+from prescriptions.timing import Moment, moment_place, moments_of
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Administration:
     """One dose at one moment: ``on_date`` and ``at`` local, ``dose_mg`` [mg, > 0]."""
 
     on_date: date
-    at: time
+    at: Moment
     dose_mg: Decimal
+
+
+def in_order(given: Iterable[Administration]) -> tuple[Administration, ...]:
+    """Return administrations in order of time."""
+    return tuple(sorted(given, key=lambda one: (one.on_date, moment_place(one.at), one.dose_mg)))
 
 
 def administrations(regimen: Regimen, doses: Sequence[OrderedDose]) -> tuple[Administration, ...]:
     """Return every dose of ``regimen`` in order of time; ``doses`` are those of its steps, one each."""
-    return tuple(
-        sorted(
-            Administration(on_date=day, at=at, dose_mg=dose.ordered_mg)
-            for step, dose in zip(regimen.steps, doses, strict=True)
-            for day in step.dates()
-            for at in clock_times(step)
-        )
+    return given_of(regimen, [dose.ordered_mg for dose in doses])
+
+
+def given_of(regimen: Regimen, doses_mg: Sequence[Decimal]) -> tuple[Administration, ...]:
+    """Return every dose of ``regimen`` in order of time; ``doses_mg`` [mg] are the ordered doses of its steps."""
+    return in_order(
+        Administration(on_date=day, at=at, dose_mg=dose_mg)
+        for step, dose_mg in zip(regimen.steps, doses_mg, strict=True)
+        for day in step.dates()
+        for at in moments_of(step.timing)
     )
 
 
 def line_administrations(line: Line) -> tuple[Administration, ...]:
     """Return every dose of ``line`` in order of time; their number is the line's count."""
-    return tuple(Administration(on_date=day, at=at, dose_mg=line.dose_mg) for day in line.dates for at in line.times)
+    return tuple(
+        Administration(on_date=day, at=at, dose_mg=line.dose_mg) for day in line.dates for at in line.schedule.moments
+    )
 
 
 def daily_totals_mg(given: Iterable[Administration]) -> dict[date, Decimal]:

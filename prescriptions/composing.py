@@ -6,25 +6,29 @@ of identity where the patient is not yet on file, and never a name.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.errors import BadInput
-from dosewright.ground.pure.notation import format_mass
+from dosewright.ground.pure.errors import BadInput, refuse_if_any
 from prescriptions.body_weight import age_on
 from prescriptions.dosing import BodySize, OrderedDose, RoundingRule
-from prescriptions.intake.order_request import KnownPatient, Measure, OrderRequest, StatedAllergies, StatedPatient
-from prescriptions.intake.regimen_json import step_as_json
-from prescriptions.regimens import Line, Regimen, Step, clock_times, dose_lines, ordered_doses
-
-OPENING: Final = time(8, 0)
-"""When a pack is expected where the order does not say: opening time on the first day, or the first dose
-where that is earlier; judgement, no source."""
+from prescriptions.intake.order_request import (
+    KnownPatient,
+    Measure,
+    OrderRequest,
+    Repeat,
+    StatedAllergies,
+    StatedPatient,
+)
+from prescriptions.line_records import line_record, step_record, supplies_ready_by
+from prescriptions.regimens import Line, Regimen, check_weekly, dose_lines, ordered_doses, with_reasons
+from prescriptions.repeating import Repeated, check_change, differences
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +69,7 @@ class OrderContext:
     """What was looked up for one request: ``source`` of the order, its people, the substance's rule.
 
     ``known`` holds the figures on file where the request names a patient by code; ``amends`` what this
-    version replaces ({"version": n, "change_reason": text}).
+    version replaces ({"version": n, "change_reason": text}); ``repeated`` is the order that the request repeats.
     """
 
     source: str
@@ -76,11 +80,16 @@ class OrderContext:
     today: date
     known: PatientFigures | None = None
     amends: Mapping[str, Any] | None = None
+    weekly_only: bool = False
+    repeated: Repeated | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ComposedOrder:
-    """One order version ready to be signed and kept: its record, its exact text, its doses and lines."""
+    """One order version ready to be signed and kept: its record, its exact text, its doses and lines.
+
+    ``ready_by`` is when the first supply must be ready, ``supplies_ready_by`` when each is, from the first on.
+    """
 
     record: Mapping[str, Any]
     text: str
@@ -89,6 +98,7 @@ class ComposedOrder:
     doses: tuple[OrderedDose, ...]
     lines: tuple[Line, ...]
     ready_by: datetime
+    supplies_ready_by: tuple[datetime, ...]
     prescriber: PrescriberFacts
 
     @property
@@ -136,41 +146,48 @@ def identity_digest(patient: StatedPatient) -> str:
 def compose(request: OrderRequest, context: OrderContext) -> ComposedOrder:
     """Work out doses and lines of `request` and write its record.
 
-    Raises BadInput where a dose cannot be worked out, the lines cannot be made, or the course is over.
+    Raises BadInput where a dose cannot be worked out, the lines cannot be made, the course is over, a once-a-week
+    substance is to be taken otherwise, or a repeated order differs and does not say so.
     """
     figures = _figures(request, context)
-    doses = ordered_doses(request.regimen, body=figures.body, rule=context.rule)
-    lines = dose_lines(request.regimen, body=figures.body, rule=context.rule)
+    regimen = with_reasons(request.regimen, request.indication)
+    doses = ordered_doses(regimen, body=figures.body, rule=context.rule)
+    lines = dose_lines(regimen, body=figures.body, rule=context.rule, supply_days=request.supply_days)
+    refuse_if_any(BadInput, check_weekly(regimen) if context.weekly_only else [])
     _check_course(lines, figures, context.today)
-    ready_by = request.ready_by or default_ready_by(lines, context.zone)
-    record = _record(request, context, figures=figures, doses=doses, lines=lines, ready_by=ready_by)
+    ready = supplies_ready_by(lines, request.ready_by, context.zone)
+    composed = replace(request, regimen=regimen)
+    record = _record(composed, context, figures=figures, doses=doses, lines=lines, ready_by=ready[0])
+    record |= {"repeats": _repeats(request.repeats, context.repeated, record)}
     text = canonical_text(record)
     return ComposedOrder(
         record=record,
         text=text,
         digest=digest_of(text),
-        regimen=request.regimen,
+        regimen=regimen,
         doses=doses,
         lines=lines,
-        ready_by=ready_by,
+        ready_by=ready[0],
+        supplies_ready_by=ready,
         prescriber=context.prescriber,
     )
 
 
-def default_ready_by(lines: tuple[Line, ...], zone: ZoneInfo) -> datetime:
-    """Return when the pack must be ready where nobody said: see `OPENING`; UTC."""
-    first = min(lines, key=lambda line: (line.start_date, line.times))
-    moment = datetime.combine(first.start_date, min(OPENING, first.times[0]), tzinfo=zone)
-    return moment.astimezone(UTC)
-
-
-def step_words(step: Step, dose: OrderedDose) -> str:
-    """Return one step as people read it: "3 mg at 07:00 every day, 2026-03-10 to 2026-04-06 (28 doses)"."""
-    times = " and ".join(at.strftime("%H:%M") for at in clock_times(step))
-    count = len(step.dates()) * len(clock_times(step))
-    mass = format_mass(dose.ordered_mg, "micrograms")
-    doses = "1 dose" if count == 1 else f"{count} doses"
-    return f"{mass} at {times} every day, {step.start_date} to {step.stop_date} ({doses})"
+def _repeats(repeats: Repeat | None, repeated: Repeated | None, record: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Return what is repeated and how it differs, for the record; raises BadInput for a difference left unsaid."""
+    if repeats is None:
+        return None
+    if repeated is None:
+        raise ValueError("an order that repeats another needs it looked up")
+    found = differences(repeated.record, json.loads(canonical_text(record)))
+    refuse_if_any(BadInput, check_change(repeats.change, found))
+    return {
+        "order": repeated.order,
+        "version": repeated.version,
+        "digest": repeated.digest,
+        "change": repeats.change,
+        "differences": found,
+    }
 
 
 def _figures(request: OrderRequest, context: OrderContext) -> PatientFigures:
@@ -218,12 +235,14 @@ def _record(
         "route": request.route,
         "reason": request.reason,
         "indication": request.indication,
+        "remarks": request.remarks,
         "legal_basis": request.legal_basis,
         "prescriber": {"name": context.prescriber.name, "registration": context.prescriber.registration},
         "ready_by": ready_by,
         "amends": context.amends,
-        "steps": [_step_record(step, dose) for step, dose in zip(request.regimen.steps, doses, strict=True)],
-        "lines": [_line_record(number, line) for number, line in enumerate(lines, start=1)],
+        "supply_days": request.supply_days,
+        "steps": [step_record(step, dose) for step, dose in zip(request.regimen.steps, doses, strict=True)],
+        "lines": [line_record(number, line) for number, line in enumerate(lines, start=1)],
     }
 
 
@@ -246,23 +265,3 @@ def _measure_record(measure: Measure | None, unit: str) -> dict[str, Any] | None
     if measure is None:
         return None
     return {"value": measure.value, "unit": unit, "measured_on": measure.measured_on}
-
-
-def _step_record(step: Step, dose: OrderedDose) -> dict[str, Any]:
-    return step_as_json(step) | {
-        "calculated_mg": dose.calculated_mg,
-        "ordered_mg": dose.ordered_mg,
-        "rounding": dose.text,
-        "in_words": step_words(step, dose),
-    }
-
-
-def _line_record(number: int, line: Line) -> dict[str, Any]:
-    return {
-        "number": number,
-        "dose_mg": line.dose_mg,
-        "times": [at.strftime("%H:%M") for at in line.times],
-        "starts_on": line.start_date,
-        "ends_on": line.stop_date,
-        "administrations": line.count,
-    }

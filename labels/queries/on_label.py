@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time
+from datetime import date, datetime
 from decimal import Decimal
 
 from dosewright.ground.jurisdictions import READ
@@ -16,7 +16,6 @@ from labels.content import LabelContent, LabelFacts, label_content
 from labels.models import Pack, ProductNumber
 from labels.wording import Directions, FormName, Words, date_words, unit_strength_mg
 from prescriptions.queries import LabelPatient, LineFacts, label_patient, line_facts, order_facts
-from prescriptions.regimens import ClockTimes
 from printing.formulary.content import DRUG, FormulationFacts
 from printing.formulary.queries import facts_by_id
 from printing.plates.models import Zone
@@ -69,6 +68,8 @@ def label_facts(pack: Pack, *, code: str, number: str, count: int, on: date, law
         route={"oral": "by mouth"}.get(order.route, order.route),
         excipients=excipients_of(formulation, law),
         gtin=gtin_of(pack, unit_strength_mg(line.dose_mg, per_dose)),
+        supply=line.supply,
+        supplies=line.supplies,
     )
 
 
@@ -111,7 +112,11 @@ def directions_of(line: LineFacts, formulation: FormulationFacts, per_dose: int)
         form=FormName(one=formulation.form_name, many=formulation.form_name_plural),
         dose_mg=line.dose_mg,
         units_per_dose=per_dose,
-        timing=ClockTimes(times=tuple(time.fromisoformat(one) for one in line.times)),
+        timing=line.schedule.timing,
+        every_n_days=line.schedule.every_n_days,
+        weekdays=line.schedule.weekdays,
+        start_date=line.starts_on,
+        stop_date=line.ends_on,
     )
 
 

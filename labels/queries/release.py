@@ -122,9 +122,12 @@ def line_part(line: LineFacts, per_dose: int) -> LinePart:
         dose_mg=line.dose_mg,
         units_per_dose=per_dose,
         times=line.times,
+        taken=line.taken,
         administrations=line.administrations,
         starts_on=line.starts_on,
         ends_on=line.ends_on,
+        supply=line.supply,
+        supplies=line.supplies,
     )
 
 

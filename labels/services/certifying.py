@@ -19,7 +19,7 @@ from labels.certificate import CertificateContent, CertificateSection, Grid, Sig
 from labels.models import Pack
 from labels.queries import pack_row, release_view, tidy_code
 from labels.queries.papers import TestedFacts, signatures_under, tested_facts
-from labels.records import ReleaseView
+from labels.records import LinePart, ReleaseView
 from labels.services.paperwork import certificate_page
 from labels.services.typed import IN_A_FACT, on_certificate, on_paper
 from labels.wording import FormName, Words, date_words
@@ -155,13 +155,18 @@ def _order(shown: ReleaseView, facts: TestedFacts, words: Words, law: LawPack) -
         (
             "Dose line",
             f"{line.code}: {format_mass(line.dose_mg, law.micro_word)} in {_forms(line.units_per_dose, facts)}, "
-            f"at {', '.join(line.times)}, {line.administrations} doses",
+            f"{line.taken}, {line.administrations} doses",
         ),
-        ("Course", f"{date_words(line.starts_on, words)} to {date_words(line.ends_on, words)}"),
+        ("Course", _course(line, words)),
         ("Prescriber", order.prescriber),
         ("Alerts", "; ".join(f"{one.rule}: {one.severity}" for one in order.alerts) or "none"),
     )
     return CertificateSection(id="order", title="Order", facts=rows)
+
+
+def _course(line: LinePart, words: Words) -> str:
+    days = f"{date_words(line.starts_on, words)} to {date_words(line.ends_on, words)}"
+    return f"{days}, supply {line.supply} of {line.supplies}" if line.supplies > 1 else days
 
 
 def _composition(facts: TestedFacts) -> CertificateSection:

@@ -26,9 +26,24 @@ One order::
         {"dose": "3 mg", "times": ["07:00"], "start_date": "2026-03-10", "days": 28}]}}
 
 A dose is text with its unit: ug, mg, g, or per kg or m2 of body ("2 mg/kg", "60 mg/m2", then with an
-optional "max_dose" in a mass). A step has either ``days`` or ``stop_date`` (the last day, included). The
-names ``every_n_days``, ``weekdays``, ``slots`` and ``as_needed`` are known and refused by name until they are
-made. Numbers of JSON are taken for counts only: a dose or a weight as a number is refused, because the next
+optional "max_dose" in a mass). A step has either ``days`` or ``stop_date`` (the last day, included), and
+one of::
+
+    "times": ["07:00", "19:00"]              local clock times
+    "slots": ["with breakfast"]              before breakfast, with breakfast, with lunch, with supper, at bedtime
+    "as_needed": {"least_interval": "6 h", "most_per_day": 4, "reason": "pain"}
+                                             reason optional where the order has an indication
+
+on every day, or with ``"every_n_days": 2`` (counted from the start) or ``"weekdays": ["monday"]`` on those
+alone; names, because some calendars begin the week with Sunday. An order may further say::
+
+    "supply_days": 14                        handed over in supplies of so many days, each in its own containers
+    "repeats": {"order": "RX-...", "change": "dose raised for growth"}
+                                             what it repeats (or "reference", the sender's own number of it), and
+                                             what changed; without "change" nothing but the dates may differ
+    "remarks": "..."                         what the sender wrote besides, for whoever signs and checks
+
+Numbers of JSON are taken for counts only: a dose or a weight as a number is refused, because the next
 program may have lost a digit of it. Unknown names are refused. The same shape, for machines, is
 ``fixtures/contracts/order.schema.json``.
 """
@@ -40,11 +55,12 @@ from typing import Any, Final
 
 from dosewright.ground.pure.errors import BadInput, Refusal, refuse_if_any
 from dosewright.ground.pure.quantities import Basis
-from prescriptions.intake.order_request import RELEASES, ROUTES, KnownPatient, OrderRequest
+from prescriptions.intake.order_request import RELEASES, ROUTES, KnownPatient, OrderRequest, Repeat
 from prescriptions.intake.patient_json import patient_as_json, read_patient
 from prescriptions.intake.reading import (
     Reader,
     choice_of,
+    read_count,
     read_list,
     read_moment,
     text_of,
@@ -52,11 +68,15 @@ from prescriptions.intake.reading import (
     without_none,
 )
 from prescriptions.intake.regimen_json import read_regimen, step_as_json
+from prescriptions.regimens import check_reasons, check_supply_days
 
 ORDER_NAMES: Final = (
     *("reference", "patient", "substance", "release", "route", "reason", "indication", "legal_basis"),
-    *("prescriber", "ready_by", "regimen"),
+    *("prescriber", "ready_by", "regimen", "supply_days", "repeats", "remarks"),
 )
+REPEAT_NAMES: Final = ("order", "reference", "change")
+LONGEST_REMARKS: Final = 1000
+"""Longest remarks [characters]: judgement, no source."""
 MOST_ORDERS: Final = 1000
 """Most orders of one list: judgement, no source; more come in several files."""
 
@@ -80,6 +100,9 @@ def read_order(value: object, *, today: date) -> OrderRequest:
         "legal_basis": order.read("legal_basis", text_of(60), needed=False),
         "prescriber_registration": order.read("prescriber", within(refusals, _prescriber), needed=False),
         "ready_by": order.read("ready_by", read_moment, needed=False),
+        "supply_days": order.read("supply_days", read_count, needed=False),
+        "repeats": order.read("repeats", within(refusals, _repeats), needed=False),
+        "remarks": order.read("remarks", text_of(LONGEST_REMARKS), needed=False),
     }
     refuse_if_any(BadInput, refusals)
     request = OrderRequest(**known)  # type: ignore[arg-type]
@@ -120,10 +143,13 @@ def order_request_as_json(request: OrderRequest) -> dict[str, Any]:
         route=request.route,
         reason=request.reason,
         indication=request.indication,
+        remarks=request.remarks,
         legal_basis=request.legal_basis,
         prescriber=None if prescriber is None else {"registration": prescriber},
         ready_by=None if request.ready_by is None else request.ready_by.isoformat(),
         regimen={"steps": [step_as_json(step) for step in request.regimen.steps]},
+        supply_days=request.supply_days,
+        repeats=None if request.repeats is None else _repeat_as_json(request.repeats),
     )
 
 
@@ -138,12 +164,29 @@ def _prescriber(value: object, place: str, refusals: list[Refusal]) -> str | Non
     return Reader(value, place, ("registration",), refusals).read("registration", text_of(40))
 
 
+def _repeats(value: object, place: str, refusals: list[Refusal]) -> Repeat | None:
+    reader = Reader(value, place, REPEAT_NAMES, refusals)
+    parts = {
+        "order": reader.read("order", text_of(20), needed=False),
+        "reference": reader.read("reference", text_of(120), needed=False),
+        "change": reader.read("change", text_of(200), needed=False),
+    }
+    if reader.is_object and (parts["order"] is None) == (parts["reference"] is None):
+        message = "what is repeated is not stated, or stated twice"
+        reader.refuse("order", message, accepted="either order or reference", rule="repeats")
+    return Repeat(**{name: text or "" for name, text in parts.items()})
+
+
+def _repeat_as_json(repeat: Repeat) -> dict[str, Any]:
+    return without_none(order=repeat.order or None, reference=repeat.reference or None, change=repeat.change or None)
+
+
 def _check_whole(request: OrderRequest) -> list[Refusal]:
     """Refuse what only shows across the order: a dose by body size without the size, a start before birth."""
     patient, steps = request.patient, request.regimen.steps
+    found = [*check_reasons(request.regimen, request.indication), *check_supply_days(request.supply_days)]
     if isinstance(patient, KnownPatient):
-        return []
-    found: list[Refusal] = []
+        return found
     for name, measure, bases in (
         ("weight", patient.weight, {Basis.PER_KG, Basis.PER_M2}),
         ("height", patient.height, {Basis.PER_M2}),

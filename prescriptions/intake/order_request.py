@@ -67,11 +67,24 @@ class StatedPatient:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Repeat:
+    """What a new order repeats: an ``order`` of this site, or the sender's own ``reference``; one of the two.
+
+    ``change`` says what is not the same as before; empty means nothing but the dates.
+    """
+
+    order: str = ""
+    reference: str = ""
+    change: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OrderRequest:
     """One order: who, what, why, and when which dose.
 
     ``reference`` is the sender's own number, unique per source; ``prescriber_registration`` names who
-    prescribed where that is not who sends; ``ready_by`` is UTC.
+    prescribed where that is not who sends; ``ready_by`` is UTC; ``supply_days`` [days, 1 to 366] is how much
+    of the course is handed over at a time; ``remarks`` are what the sender wrote besides.
     """
 
     reference: str
@@ -85,3 +98,6 @@ class OrderRequest:
     legal_basis: str | None = None
     prescriber_registration: str | None = None
     ready_by: datetime | None = None
+    supply_days: int | None = None
+    repeats: Repeat | None = None
+    remarks: str | None = None

@@ -9,26 +9,18 @@ from typing import Any, Final
 from dosewright.ground.pure.canonical import decimal_text
 from dosewright.ground.pure.errors import Refusal
 from dosewright.ground.pure.quantities import Basis, DoseAmount, parse_dose, parse_dose_amount
-from prescriptions.intake.reading import (
-    Reader,
-    built,
-    item_of,
-    read_count,
-    read_date,
-    read_list,
-    read_time,
-    within,
-    without_none,
+from prescriptions.intake.reading import Reader, built, read_count, read_date, read_list, without_none
+from prescriptions.intake.timing_json import (
+    DAYS_NAMES,
+    TIMING_NAMES,
+    read_every_n_days,
+    read_timing,
+    read_weekdays,
+    schedule_as_json,
 )
-from prescriptions.regimens import ClockTimes, Regimen, Step, check_regimen
+from prescriptions.regimens import Regimen, Step, check_regimen
 
-NOT_YET: Final = {
-    "every_n_days": "doses every n days",
-    "weekdays": "doses on weekdays",
-    "slots": "meal slots",
-    "as_needed": "doses as needed",
-}
-STEP_NAMES: Final = ("dose", "max_dose", "times", "start_date", "days", "stop_date", *NOT_YET)
+STEP_NAMES: Final = ("dose", "max_dose", *TIMING_NAMES, *DAYS_NAMES, "start_date", "days", "stop_date")
 
 
 def read_regimen(value: object, place: str, refusals: list[Refusal]) -> Any:
@@ -45,14 +37,12 @@ def read_regimen(value: object, place: str, refusals: list[Refusal]) -> Any:
 
 
 def step_as_json(step: Step) -> dict[str, Any]:
-    """Return one step at clock times as the order JSON has it; raises TypeError for other timings."""
-    if not isinstance(step.timing, ClockTimes):
-        raise TypeError("only steps at clock times are written yet")
+    """Return one step as the order JSON has it."""
     cap = step.cap_mg
     return without_none(
         dose=step.dose.text,
         max_dose=None if cap is None else f"{decimal_text(cap)} mg",
-        times=[at.strftime("%H:%M") for at in step.timing.times],
+        **schedule_as_json(step.schedule),
         start_date=step.start_date.isoformat(),
         days=step.days,
     )
@@ -60,26 +50,18 @@ def step_as_json(step: Step) -> dict[str, Any]:
 
 def _step(value: object, place: str, refusals: list[Refusal]) -> Any:
     reader = Reader(value, place, STEP_NAMES, refusals)
-    for name, what in NOT_YET.items():
-        if name in reader.found:
-            accepted = "a daily dose at clock times (times)"
-            reader.refuse(name, f"{what} are not taken yet", value=reader.found[name], accepted=accepted, rule="timing")
     dose = reader.read("dose", lambda v, p: parse_dose_amount(v, field=p))
     start_date = reader.read("start_date", read_date)
     parts = {
         "dose": dose,
-        "timing": reader.read("times", within(refusals, _times)),
+        "timing": read_timing(reader),
+        "every_n_days": read_every_n_days(reader),
+        "weekdays": read_weekdays(reader),
         "start_date": start_date,
         "days": _days(reader, start_date),
         "cap_mg": _cap_mg(reader, dose),
     }
     return built(Step, parts, "dose", "timing", "start_date", "days")
-
-
-def _times(value: object, place: str, refusals: list[Refusal]) -> Any:
-    written = read_list(value, place)
-    times = [item_of(read_time, one, f"{place}[{n}]", refusals) for n, one in enumerate(written)]
-    return None if None in times else ClockTimes(times=tuple(sorted(times)))
 
 
 def _days(reader: Reader, start_date: date | None) -> int | None:

@@ -9,10 +9,10 @@ from typing import Any
 
 from dosewright.ground.pure.errors import BadInput, Refusal, refuse_if_any
 from dosewright.ground.pure.quantities import Basis
-from prescriptions.calendar import Administration
+from prescriptions.calendar import Administration, given_of
 from prescriptions.intake.regimen_json import STEP_NAMES, read_regimen
 from prescriptions.models import OrderVersion
-from prescriptions.regimens import Regimen, clock_times
+from prescriptions.regimens import Regimen
 
 
 def record_of(version: OrderVersion) -> dict[str, Any]:
@@ -29,14 +29,7 @@ def regimen_of(version: OrderVersion) -> Regimen:
 def administrations_of(version: OrderVersion) -> tuple[Administration, ...]:
     """Return every dose of the version in order of time, with the doses as ordered."""
     record = record_of(version)
-    return tuple(
-        sorted(
-            Administration(on_date=day, at=at, dose_mg=Decimal(written["ordered_mg"]))
-            for step, written in zip(_regimen(record).steps, record["steps"], strict=True)
-            for day in step.dates()
-            for at in clock_times(step)
-        )
-    )
+    return given_of(_regimen(record), [Decimal(step["ordered_mg"]) for step in record["steps"]])
 
 
 def bases_of(version: OrderVersion) -> frozenset[Basis]:

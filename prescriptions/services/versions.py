@@ -18,9 +18,11 @@ from dosewright.ground.signing import Pen, sign
 from prescriptions.composing import ComposedOrder, OrderContext, PatientFigures, PrescriberFacts, compose
 from prescriptions.intake.order_request import KnownPatient, OrderRequest
 from prescriptions.intake.regimen_json import step_as_json
+from prescriptions.intake.timing_json import schedule_as_json
 from prescriptions.models import DoseLine, Order, OrderRemark, OrderVersion, Patient, RegimenStep
 from prescriptions.queries.figures import figures_on_file
 from prescriptions.queries.naming import prescriber_named, rounding_rule, site_of, substance_named
+from prescriptions.queries.repeated import repeated_of
 
 SIGNING = frozenset({"order.enter", "order.sign", "order.attest", "order.amend", "order.resubmit"})
 """Actions whose signature stands for the prescription itself."""
@@ -59,6 +61,8 @@ def compose_request(
         today=at.astimezone(site.zone).date(),
         known=_known(actor, request),
         amends=amends,
+        weekly_only=substance.weekly_only,
+        repeated=repeated_of(actor, request, substance.name, source=source),
     )
     return compose(request, context)
 
@@ -92,6 +96,7 @@ def add_version(
         text=composed.text,
         digest=composed.digest,
         change_reason=change_reason,
+        repeats=_version_repeated(composed),
     )
     _add_steps(version, composed)
     lines = _add_lines(order, version, composed)
@@ -186,13 +191,23 @@ def _add_lines(order: Order, version: OrderVersion, composed: ComposedOrder) -> 
             order_version=version,
             number=number,
             dose_mg=line.dose_mg,
-            times_text=", ".join(at.strftime("%H:%M") for at in line.times),
+            schedule_text=canonical_text(schedule_as_json(line.schedule)),
             administrations=line.count,
             starts_on=line.start_date,
             ends_on=line.stop_date,
+            supply=line.supply,
+            supplies=line.supplies,
+            ready_by=composed.supplies_ready_by[line.supply - 1],
         )
         codes.append(row.code)
     return codes
+
+
+def _version_repeated(composed: ComposedOrder) -> OrderVersion | None:
+    repeats = composed.record["repeats"]
+    if repeats is None:
+        return None
+    return OrderVersion.objects.get(order__code=repeats["order"], number=repeats["version"])
 
 
 def no_prescriber(prescriber: PrescriberFacts, actor: Actor) -> Refusal:

@@ -46,6 +46,6 @@ def fit_of(order: OrderFacts, line: LineFacts) -> Fit:
         age_days=order.fit.age_days,
         weight_kg=order.fit.weight_kg,
         own_size_limit_mm=order.fit.largest_unit_mm,
-        doses_per_day=Decimal(len(line.times)),
-        daily_dose_mg=sum((one.dose_mg * len(one.times) for one in together), Decimal(0)),
+        doses_per_day=Decimal(line.doses_per_day),
+        daily_dose_mg=sum((one.dose_mg * one.doses_per_day for one in together), Decimal(0)),
     )

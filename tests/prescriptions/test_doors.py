@@ -79,7 +79,7 @@ def test_a_body_of_the_api_is_taken_with_its_decimals(cast: Cast) -> None:
         ({"dose": "-3 mg"}, "regimen.steps[0].dose"),
         ({"dose": "100 IU"}, "regimen.steps[0].dose"),
         ({"dose": "3.1234567890123 mg"}, "regimen.steps[0].dose"),
-        ({"every_n_days": Decimal(2)}, "regimen.steps[0].every_n_days"),
+        ({"every_n_days": Decimal("1.5")}, "regimen.steps[0].every_n_days"),
     ],
 )
 def test_bad_orders_name_the_field_and_change_nothing(cast: Cast, changes: dict[str, Any], field: str) -> None:

@@ -34,10 +34,15 @@ def said(one: Directions, micro_word="micrograms", words=WORDS) -> str:
 
 @pytest.mark.parametrize("case", VECTORS["directions"]["cases"], ids=lambda case: case["text"])
 def test_directions_read_as_written_by_hand(case):
-    more = {key: case[key] for key in ("every_n_days",) if key in case}
-    if "weekdays" in case:
-        more["weekdays"] = tuple(case["weekdays"])
-    assert said(directions(case["dose"], case["units"], case["times"], **more)) == case["text"]
+    named = {"every_n_days": "every_n_days", "start": "start_date", "stop": "stop_date"}
+    more = {name: case[key] for key, name in named.items() if key in case}
+    more["weekdays"] = tuple(case.get("weekdays", ()))
+    if "slots" in case:
+        more["timing"] = MealSlots(slots=tuple(map(MealSlot, case["slots"])))
+    if "most" in case:
+        hours = Decimal(case["interval_h"])
+        more["timing"] = AsNeeded(least_interval_h=hours, most_per_day=case["most"], reason=case["reason"])
+    assert said(directions(case["dose"], case["units"], case.get("times", ()), **more)) == case["text"]
 
 
 @pytest.mark.parametrize("case", VECTORS["clock"]["cases"], ids=lambda case: case["at"])
@@ -59,17 +64,15 @@ def test_mcg_where_the_jurisdiction_says_so():
     assert said(directions("0.05"), "mcg") == "Take ONE 50 mcg tablet (50 mcg) at 7 in the morning, every day."
 
 
-def test_meal_slots_and_doses_as_needed():
-    slots = MealSlots(slots=(MealSlot.WITH_BREAKFAST, MealSlot.AT_BEDTIME))
-    assert said(directions(timing=slots)).endswith("with breakfast and at bedtime, every day.")
+def test_every_slot_has_words_and_a_dose_as_needed_a_reason():
     assert all(f"slot {slot.value}" in WORDS for slot in MealSlot)
-    needed = AsNeeded(least_interval_h=Decimal(6), most_per_day=4)
-    assert said(directions(timing=needed, reason="pain")) == (
-        "Take ONE 3 mg tablet (3 mg) only when needed for pain; wait at least 6 hours between doses, "
-        "at most 4 doses in one day."
-    )
     with pytest.raises(BadInput, match="what for"):
-        said(directions(timing=needed))
+        said(directions(timing=AsNeeded(least_interval_h=Decimal(6), most_per_day=4)))
+
+
+def test_supplies_say_which_they_are_of_how_many():
+    assert wording.supply_words(2, 3, WORDS) == "Supply 2 of 3."
+    assert wording.supply_words(1, 1, WORDS) == ""
 
 
 def test_schedules_that_cannot_be_said_are_refused():
@@ -77,6 +80,8 @@ def test_schedules_that_cannot_be_said_are_refused():
         said(directions(times=()))
     with pytest.raises(BadInput, match="every n days"):
         said(directions(weekdays=(1,), every_n_days=2))
+    with pytest.raises(BadInput, match="first day"):
+        said(directions(every_n_days=2))
 
 
 @pytest.mark.parametrize("name", ["unit", "Units", "dosage unit", "", " ", "dose"])

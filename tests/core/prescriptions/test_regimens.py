@@ -1,4 +1,4 @@
-"""Regimens: lines per dose, clock times and days; what is not made yet is refused by name."""
+"""Regimens: lines per dose, times and days; what cannot be meant is refused by name."""
 
 from __future__ import annotations
 
@@ -23,17 +23,14 @@ from prescriptions.regimens import (
     MAX_DAYS,
     MAX_STEPS,
     MAX_TIMES,
-    AsNeeded,
     ClockTimes,
-    MealSlot,
-    MealSlots,
     Regimen,
     Step,
     check_regimen,
-    clock_times,
     dose_lines,
     ordered_doses,
 )
+from prescriptions.timing import moments_of
 from tests.core.prescriptions.builders import START, regimen, step, unequal_day
 from tests.core.vectors import load
 
@@ -98,27 +95,6 @@ def test_dates_of_every_n_days_and_weekdays() -> None:
     assert other.dates() == tuple(monday + timedelta(days=n) for n in (0, 2, 4, 6))
     assert step("10 mg", "08:00", days=1).dates() == (START,)
     assert step("10 mg", "08:00", days=1).stop_date == START
-
-
-@pytest.mark.parametrize(
-    ("more", "place", "says"),
-    [
-        ({"every_n_days": 2}, "every_n_days", "every n days"),
-        ({"weekdays": (1,)}, "weekdays", "weekdays"),
-        ({"timing": MealSlots(slots=(MealSlot.WITH_LUNCH,))}, "slots", "meal slots"),
-        ({"timing": AsNeeded(least_interval_h=Decimal(6), most_per_day=4)}, "as_needed", "as needed"),
-    ],
-)
-def test_timing_that_is_not_made_yet_is_refused_by_name(more: dict[str, object], place: str, says: str) -> None:
-    ((found, message),) = refusals(regimen(step("3 mg", "07:00", **more)))
-    assert found == f"regimen.steps[0].{place}"
-    assert says in message
-    assert "not taken yet" in message
-
-
-def test_clock_times_of_another_timing_are_refused() -> None:
-    with pytest.raises(BadInput):
-        clock_times(step("3 mg", timing=MealSlots(slots=(MealSlot.AT_BEDTIME,))))
 
 
 @pytest.mark.parametrize(
@@ -195,7 +171,7 @@ steps = st.builds(
 def test_lines_hold_exactly_the_administrations_of_the_regimen(some: list[Step]) -> None:
     value = regimen(*some)
     if check_regimen(value):
-        moments = Counter((day, at) for one in some for day in one.dates() for at in clock_times(one))
+        moments = Counter((day, at) for one in some for day in one.dates() for at in moments_of(one.timing))
         assert max(moments.values()) > 1, "only an overlap may be refused here"
         return
     lines = dose_lines(value)
