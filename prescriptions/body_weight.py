@@ -13,6 +13,9 @@ from dosewright.ground.pure.quantities import KG_PER_POUND
 BANDS_SOURCE: Final = "wide plausibility band from memory, no source; the site replaces it"
 VALIDITY_SOURCE: Final = "house rule by age, common practice, no source; the site may change it"
 
+SLIP_NEARNESS: Final = Decimal("0.1")
+"""How near a change of weight must be to a slip's factor to be named [fraction]; judgement, no source."""
+
 _WITHIN_DAYS: Final = 28
 
 
@@ -100,6 +103,20 @@ def weight_slip(weight_kg: Decimal, low_kg: Decimal, high_kg: Decimal) -> str | 
     for meant_kg, name in explained:
         if low_kg <= meant_kg <= high_kg:
             return f"{name}? that would be {decimal_text(round(meant_kg, 2))} kg"
+    return None
+
+
+def weight_change_slip(before_kg: Decimal, now_kg: Decimal) -> str | None:
+    """Name the slip of a unit or a digit that would explain a change between two weights [kg, > 0], or None."""
+    changes = (
+        (1 / KG_PER_POUND, "pounds entered as kilograms, now or before"),
+        (Decimal(10), "a decimal point in another place, now or before"),
+        (Decimal(1000), "grams entered as kilograms, now or before"),
+    )
+    ratio = max(now_kg, before_kg) / min(now_kg, before_kg)
+    for factor, name in changes:
+        if abs(ratio - factor) <= SLIP_NEARNESS * factor:
+            return f"{name}?"
     return None
 
 

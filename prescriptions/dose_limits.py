@@ -14,7 +14,8 @@ from prescriptions.body_weight import Age
 from prescriptions.dosing import BodySize, bsa_m2, to_nanogram
 from prescriptions.findings import Finding, Severity
 
-SLIPS: Final = {10: "tenfold slip", 100: "hundredfold slip", 1000: "thousandfold slip (mg for ug)"}
+SLIPS: Final = {10: "tenfold slip", 100: "hundredfold slip", 1000: "thousandfold slip (mg for ug, or g for mg)"}
+"""Powers of ten by which a dose is mistaken; the last is that of a unit."""
 
 
 class Per(StrEnum):
@@ -58,6 +59,14 @@ class Severities:
     under_blocks_at: Decimal = Decimal(10)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clues:
+    """What helps to name a slip: what doses were given per, and the most doses that fall on a day."""
+
+    bases: frozenset[Basis] = frozenset({Basis.ABSOLUTE})
+    doses_a_day: int = 1
+
+
 def check_limits(
     limits: Sequence[Limit],
     taken_mg: Mapping[Per, Sequence[Decimal]],
@@ -67,35 +76,50 @@ def check_limits(
     age: Age,
     body: BodySize,
     severities: Severities,
+    clues: Clues | None = None,
 ) -> list[Finding]:
     """Return the alerts of all limits that apply, and one for each of dose and day that has no upper limit.
 
     ``taken_mg`` [mg] holds the single doses, the daily totals over all active orders, and the course.
     """
+    slips = _Slips(body=body, clues=clues or Clues())
     applying = [one for one in limits if _applies(one, route=route, age=age, weight_kg=body.weight_kg)]
     found: list[Finding] = []
     for limit in applying:
-        found.extend(_held(limit, taken_mg[limit.per], body=body, severities=severities))
+        found.extend(_held(limit, taken_mg[limit.per], slips=slips, severities=severities))
     covered = {one.per for one in applying if one.high is not None}
     found.extend(_no_limit(per, substance) for per in (Per.DOSE, Per.DAY) if per not in covered)
     return found
 
 
-def slip_over(value_mg: Decimal, low_mg: Decimal | None, high_mg: Decimal) -> str | None:
-    """Name the power of ten by which ``value_mg`` [mg] would come down into the range, or None."""
-    for factor, name in SLIPS.items():
-        meant = value_mg / factor
-        if (low_mg or 0) <= meant <= high_mg:
-            return f"a {name}? {decimal_text(meant)} mg would lie in the range"
-    return None
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Slips:
+    """Names the slip that would bring a value back into the range of a limit."""
+
+    body: BodySize
+    clues: Clues
+
+    def over(self, per: Per, value_mg: Decimal, low_mg: Decimal | None, high_mg: Decimal) -> str | None:
+        """Name the slip by which ``value_mg`` [mg] would come down into the range, or None."""
+        found = [(value_mg / factor, name) for factor, name in SLIPS.items()]
+        if per is Per.DAY and self.clues.doses_a_day > 1:
+            found.append((to_nanogram(value_mg / self.clues.doses_a_day), "day's dose written for each dose"))
+        if self.body.weight_kg is not None and Basis.PER_KG in self.clues.bases:
+            found.append((to_nanogram(value_mg / self.body.weight_kg), "dose in mg written as mg/kg"))
+        return _named(found, low_mg, high_mg)
+
+    def under(self, value_mg: Decimal, low_mg: Decimal, high_mg: Decimal | None) -> str | None:
+        """Name the slip by which ``value_mg`` [mg] would come up into the range, or None."""
+        found = [(value_mg * factor, name) for factor, name in SLIPS.items()]
+        if self.body.weight_kg is not None and Basis.ABSOLUTE in self.clues.bases:
+            found.append((value_mg * self.body.weight_kg, "dose in mg/kg written as mg"))
+        return _named(found, low_mg, high_mg)
 
 
-def slip_under(value_mg: Decimal, low_mg: Decimal, high_mg: Decimal | None) -> str | None:
-    """Name the power of ten by which ``value_mg`` [mg] would come up into the range, or None."""
-    for factor, name in SLIPS.items():
-        meant = value_mg * factor
-        if low_mg <= meant and (high_mg is None or meant <= high_mg):
-            return f"a {name}? {decimal_text(meant)} mg would lie in the range"
+def _named(found: Sequence[tuple[Decimal, str]], low_mg: Decimal | None, high_mg: Decimal | None) -> str | None:
+    for meant_mg, name in found:
+        if (low_mg or 0) <= meant_mg and (high_mg is None or meant_mg <= high_mg):
+            return f"a {name}? {decimal_text(meant_mg)} mg would lie in the range"
     return None
 
 
@@ -110,8 +134,8 @@ def _applies(limit: Limit, *, route: str, age: Age, weight_kg: Decimal | None) -
     return over_from and (limit.to_kg is None or weight_kg < limit.to_kg)
 
 
-def _held(limit: Limit, values_mg: Iterable[Decimal], *, body: BodySize, severities: Severities) -> list[Finding]:
-    scale = _scale(limit.basis, body)
+def _held(limit: Limit, values_mg: Iterable[Decimal], *, slips: _Slips, severities: Severities) -> list[Finding]:
+    scale = _scale(limit.basis, slips.body)
     if scale is None:
         return [_not_usable(limit)]
     high = None if limit.high is None else to_nanogram(limit.high * scale)
@@ -119,9 +143,10 @@ def _held(limit: Limit, values_mg: Iterable[Decimal], *, body: BodySize, severit
     values = sorted(values_mg)
     found: list[Finding] = []
     if values and high is not None and values[-1] > high:
-        found.append(_over(limit, values[-1], low, high, severities))
+        slip = slips.over(limit.per, values[-1], low, high)
+        found.append(_over(limit, values[-1], high, slip, severities))
     if values and low is not None and values[0] < low:
-        found.append(_under(limit, values[0], low, high, severities))
+        found.append(_under(limit, values[0], low, slips.under(values[0], low, high), severities))
     return found
 
 
@@ -133,16 +158,16 @@ def _scale(basis: Basis, body: BodySize) -> Decimal | None:
     return None if body.height_cm is None else bsa_m2(body.height_cm, body.weight_kg)
 
 
-def _over(limit: Limit, value: Decimal, low: Decimal | None, high: Decimal, severities: Severities) -> Finding:
+def _over(limit: Limit, value: Decimal, high: Decimal, slip: str | None, severities: Severities) -> Finding:
     blocks = value > high * severities.over_blocks_at
     what = f"{decimal_text(value)} mg per {limit.per} is over the limit of {_written(limit, limit.high, high)}"
-    return _finding(limit, "high", blocks, value, high, _joined(what, slip_over(value, low, high)))
+    return _finding(limit, "high", blocks, value, high, _joined(what, slip))
 
 
-def _under(limit: Limit, value: Decimal, low: Decimal, high: Decimal | None, severities: Severities) -> Finding:
+def _under(limit: Limit, value: Decimal, low: Decimal, slip: str | None, severities: Severities) -> Finding:
     blocks = value * severities.under_blocks_at <= low
     what = f"{decimal_text(value)} mg per {limit.per} is under the least of {_written(limit, limit.low, low)}"
-    return _finding(limit, "low", blocks, value, low, _joined(what, slip_under(value, low, high)))
+    return _finding(limit, "low", blocks, value, low, _joined(what, slip))
 
 
 def _finding(limit: Limit, end: str, blocks: bool, value: Decimal, bound: Decimal, message: str) -> Finding:

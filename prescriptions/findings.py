@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
+
+HOUSE: Final = "house rule, common practice or judgement, no source"
+"""The source of a rule that nobody has published."""
 
 
 class Severity(StrEnum):
@@ -26,3 +30,27 @@ class Finding:
     value: str | None = None
     limit: str | None = None
     unit: str | None = None
+
+
+def alert(
+    rule: str,
+    severity: Severity,
+    place: str,
+    message: str,
+    value: str | None = None,
+    limit: str | None = None,
+    unit: str | None = None,
+    *,
+    source: str = HOUSE,
+) -> Finding:
+    """Return one alert of ``rule`` on the fact ``place``; where no ``source`` is named the rule is the house's."""
+    return Finding(
+        rule=rule,
+        severity=severity,
+        field=place,
+        message=message,
+        source=source,
+        value=value,
+        limit=limit,
+        unit=unit,
+    )

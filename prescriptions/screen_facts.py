@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -34,7 +35,7 @@ class PatientFacts:
     """What is known of the patient; None means not recorded.
 
     ``swallowing`` is "solids", "mini-units only", "no solids" or "not assessed"; ``weight_kg`` [kg] was
-    measured on ``weight_date``; ``height_cm`` [cm].
+    measured on ``weight_date``, and ``earlier_weight_kg`` is the weight on file before it; ``height_cm`` [cm].
     """
 
     birth_date: date
@@ -43,6 +44,8 @@ class PatientFacts:
     swallowing: str
     weight_kg: Decimal | None = None
     weight_date: date | None = None
+    earlier_weight_kg: Decimal | None = None
+    earlier_weight_date: date | None = None
     height_cm: Decimal | None = None
     feeding_tube: bool | None = None
     stricture: bool | None = None
@@ -51,10 +54,15 @@ class PatientFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SubstanceFacts:
-    """What is known of the substance; ``names`` are all names that an allergy could be written under."""
+    """What is known of the substance.
+
+    ``names`` are all names that an allergy could be written under, ``look_alikes`` the site's other substances whose
+    names are taken for this one.
+    """
 
     name: str
     names: tuple[str, ...] = ()
+    look_alikes: tuple[str, ...] = ()
     weekly_only: bool = False
     controlled: bool = False
     hazardous: bool = False
@@ -72,13 +80,20 @@ class SiteRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierOrder:
+    """The patient's order of the moiety before this one: its code and its highest daily dose [mg as ordered now]."""
+
+    order: str
+    highest_daily_mg: Decimal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ScreenInput:
     """One order version and all that it is screened against.
 
-    ``administrations`` are the order's own; ``other_daily_mg`` [mg by date] the totals of all other active
-    orders of the moiety and ``other_orders`` their codes. ``release_made`` and ``mini_units`` are of the
-    formulation and form that would be made (None: not known yet). ``today`` and ``print_start_date`` are
-    the caller's.
+    ``administrations`` are the order's own, as many of those as needed as there may be; ``other_daily_mg`` [mg by
+    date, as this order expresses doses] the totals of all other active orders of the moiety and ``other_orders`` their
+    codes; ``earlier`` the order before it. ``today`` and ``print_start_date`` are the caller's.
     """
 
     patient: PatientFacts
@@ -90,10 +105,9 @@ class ScreenInput:
     print_start_date: date
     site: SiteRules = field(default_factory=SiteRules)
     route: str = "oral"
-    release_made: str | None = None
-    mini_units: bool = False
     other_daily_mg: Mapping[date, Decimal] = field(default_factory=dict)
     other_orders: tuple[str, ...] = ()
+    earlier: EarlierOrder | None = None
 
     @property
     def start_date(self) -> date:
@@ -108,4 +122,14 @@ class ScreenInput:
     @property
     def all_daily_mg(self) -> dict[date, Decimal]:
         """The daily totals [mg] of this and all other active orders of the moiety."""
-        return summed_mg(daily_totals_mg(self.administrations), self.other_daily_mg)
+        return summed_mg(self.own_daily_mg, self.other_daily_mg)
+
+    @property
+    def own_daily_mg(self) -> dict[date, Decimal]:
+        """The daily totals [mg] of this order alone."""
+        return daily_totals_mg(self.administrations)
+
+    @property
+    def most_doses_a_day(self) -> int:
+        """The most doses of this order that fall on one day."""
+        return max(Counter(one.on_date for one in self.administrations).values())

@@ -30,6 +30,8 @@ STOP: Final = "stop"
 
 ORDER_INITIAL: Final = RECEIVED
 TERMINAL: Final = frozenset({STOPPED})
+ACTIVE: Final = (RECEIVED, QUERIED, VERIFIED)
+"""States in which an order's doses count for the patient's daily totals."""
 
 ORDER: Final[dict[tuple[str, str], str]] = {
     (WAITING, SIGN): RECEIVED,

@@ -14,6 +14,7 @@ from prescriptions.queries.facts import (
     order_facts,
     order_state,
 )
+from prescriptions.queries.moiety import daily_elsewhere_mg
 
 __all__ = [
     "AlertFacts",
@@ -23,6 +24,7 @@ __all__ = [
     "OrderFacts",
     "PatientFit",
     "SignatureFacts",
+    "daily_elsewhere_mg",
     "label_patient",
     "line_facts",
     "lines_to_plan",

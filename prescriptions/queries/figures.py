@@ -37,9 +37,15 @@ def figures_on_file(patient: Patient) -> PatientFigures:
 
 def latest_measure(patient: Patient, kind: str) -> Measure | None:
     """Return the latest measure of a kind that no later row corrects: weight [kg] or height [cm]."""
-    row = (
-        BodyMeasure.objects.filter(patient=patient, kind=kind, corrected_by=None)
-        .order_by("-measured_on", "-pk")
-        .first()
-    )
-    return None if row is None else Measure(value=plain(row.value), measured_on=row.measured_on)
+    return next(iter(_measures(patient, kind)[:1]), None)
+
+
+def weight_before(patient: Patient) -> Measure | None:
+    """Return the weight [kg] on file before the latest one, if any."""
+    return next(iter(_measures(patient, BodyMeasure.WEIGHT)[1:]), None)
+
+
+def _measures(patient: Patient, kind: str) -> list[Measure]:
+    """Return the two latest measures of a kind that nobody corrected, the latest first."""
+    rows = BodyMeasure.objects.filter(patient=patient, kind=kind, corrected_by=None).order_by("-measured_on", "-pk")
+    return [Measure(value=plain(row.value), measured_on=row.measured_on) for row in rows[:2]]

@@ -57,6 +57,13 @@ def substance_named(site_id: int, name: str, *, field: str = "substance") -> Sub
     )
 
 
+def names_on_file(site_id: int) -> dict[str, str]:
+    """Return every name of a substance that the site knows, its own, synonyms and forms, with the substance's name."""
+    found = {name: name for name in Substance.objects.filter(site_id=site_id).values_list("name", flat=True)}
+    others = SubstanceName.objects.filter(site_id=site_id).values_list("name", "substance__name")
+    return found | dict(others)
+
+
 def _a_form(other: SubstanceName, field: str) -> Refusal:
     """Nothing is converted in silence: the prescriber says what is meant."""
     name, makes_mg = other.substance.name, decimal_text(other.form_frac)

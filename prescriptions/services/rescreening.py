@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dosewright.ground.act import Act
 from prescriptions.models import Order, Patient
-from prescriptions.states import QUERIED, RECEIVED, VERIFIED
+from prescriptions.states import ACTIVE
 
-ACTIVE = (RECEIVED, QUERIED, VERIFIED)
-"""States in which an order's doses count for the patient's daily totals."""
+__all__ = ["ACTIVE", "screen_orders_of"]
 
 
 def screen_orders_of(doing: Act, patient: Patient, *, but: str = "") -> None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
-from datetime import date
 from typing import Any
 
 from dosewright.ground.act import Act
@@ -19,6 +17,8 @@ from prescriptions.intake.order_request import (
 )
 from prescriptions.models import Allergy, BodyMeasure, Patient, PatientIdentifier, Substance
 from prescriptions.queries.figures import flag_text
+from prescriptions.queries.naming import names_on_file, tidy_name
+from prescriptions.screening.likeness import folded
 
 FLAGS = ("feeding_tube", "stricture", "pregnancy_possible")
 """Facts that are yes, no or not recorded."""
@@ -76,20 +76,6 @@ def create_patient(doing: Act, code: str, stated: StatedPatient) -> Patient:
     return patient
 
 
-def same_person(patient: Patient, *, family_name: str, given_name: str, birth_date: date) -> bool:
-    """Say whether names and birth date are those of `patient`, whatever their letter case and spacing."""
-    return (
-        patient.birth_date == birth_date
-        and folded(patient.family_name) == folded(family_name)
-        and folded(patient.given_name) == folded(given_name)
-    )
-
-
-def folded(text: str) -> str:
-    """Return a name so that letter case, width and spacing do not matter."""
-    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
-
-
 def _renew(doing: Act, patient: Patient, stated: StatedPatient) -> None:
     """Keep what the order says anew; what it leaves open does not wipe what is on file."""
     new: dict[str, Any] = {}
@@ -143,11 +129,13 @@ def _mismatches(patient: Patient, stated: StatedPatient) -> list[Refusal]:
 
 
 def _add_allergies(doing: Act, patient: Patient, stated: StatedAllergies) -> None:
+    site_id = doing.actor.site_id
+    named = names_on_file(site_id)
     on_file = {folded(text) for text in patient.allergies.values_list("text", flat=True)}
     for text in stated.entries:
         if folded(text) in on_file:
             continue
-        substance = Substance.objects.filter(site_id=doing.actor.site_id, name=folded(text)).first()
+        substance = Substance.objects.filter(site_id=site_id, name=named.get(tidy_name(text), "")).first()
         Allergy.objects.create(
             patient=patient, text=text, substance=substance, entered_by_id=doing.actor.user_id, entered_at=doing.at
         )

@@ -36,6 +36,8 @@ PATIENT = PatientFacts(
     weight_kg=Decimal("26.2"),
     weight_date=START - timedelta(days=10),
     height_cm=Decimal(131),
+    feeding_tube=False,
+    stricture=False,
 )
 SUBSTANCE = SubstanceFacts(name="hydrocortisone", names=("cortisol",), limits=LIMITS)
 
@@ -55,7 +57,6 @@ def facts(
         administrations=given_doses(unequal_day()),
         basis=frozenset({Basis.ABSOLUTE}),
         release_ordered="immediate",
-        release_made="immediate",
         today=TODAY,
         print_start_date=START - timedelta(days=2),
     )

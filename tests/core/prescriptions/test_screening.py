@@ -11,11 +11,7 @@ import pytest
 
 from prescriptions.calendar import Administration
 from prescriptions.findings import Severity
-from prescriptions.screen_facts import (
-    Allergies,
-    AllergyEntry,
-    SiteRules,
-)
+from prescriptions.screen_facts import Allergies, AllergyEntry, EarlierOrder, SiteRules
 from prescriptions.screening import screen
 from tests.core.prescriptions.builders import START
 from tests.core.prescriptions.screened import (
@@ -37,28 +33,27 @@ def test_an_order_without_doses_is_not_screened() -> None:
 
 
 @pytest.mark.parametrize(
-    ("swallowing", "mini", "severity"),
+    ("swallowing", "severity"),
     [
-        ("solids", False, None),
-        ("solids", True, None),
-        ("mini-units only", True, None),
-        ("mini-units only", False, "block"),
-        ("no solids", True, "block"),
-        ("no solids", False, "block"),
-        ("not assessed", False, "reason"),
-        ("something else", True, "block"),
+        ("solids", None),
+        ("mini-units only", None),  # what is made is held against it: tests of the made form
+        ("no solids", "block"),
+        ("not assessed", "reason"),
+        ("something else", "block"),
     ],
 )
-def test_swallowing(swallowing: str, mini: bool, severity: str | None) -> None:
-    found = screen(facts(patient={"swallowing": swallowing}, mini_units=mini))
+def test_swallowing(swallowing: str, severity: str | None) -> None:
+    found = screen(facts(patient={"swallowing": swallowing}))
     assert [(one.rule, one.severity) for one in found] == ([("swallowing", severity)] if severity else [])
 
 
 @pytest.mark.parametrize(("name", "rule"), [("feeding_tube", "feeding-tube"), ("stricture", "stricture")])
-def test_tube_and_stricture_block(name: str, rule: str) -> None:
-    one = only(screen(facts(patient={name: True})))
-    assert (one.rule, one.severity) == (rule, "block")
-    assert screen(facts(patient={name: False})) == ()
+@pytest.mark.parametrize(("said", "severity"), [(True, "block"), (False, None), (None, "inform")])
+def test_tube_and_stricture(name: str, rule: str, said: bool | None, severity: str | None) -> None:
+    found = screen(facts(patient={name: said}))
+    assert [(one.rule, one.severity, one.field) for one in found] == (
+        [(rule, severity, f"patient.{name}")] if severity else []
+    )
 
 
 def listed(*entries: AllergyEntry) -> dict[str, Any]:
@@ -80,6 +75,8 @@ def listed(*entries: AllergyEntry) -> dict[str, Any]:
         (listed(AllergyEntry(text="cortisol")), ("allergy-match", "block")),
         (listed(AllergyEntry(text="cortisone")), ("allergy-match", "block")),
         (listed(AllergyEntry(text="hyd")), ("allergy-unmatched", "reason")),
+        (listed(AllergyEntry(text="corticosteroids")), ("allergy-unmatched", "reason")),
+        (listed(AllergyEntry(text="hidrocortizon tablets")), ("allergy-unmatched", "reason")),
         (listed(AllergyEntry(text="yellow thing from the sea")), ("allergy-unmatched", "reason")),
         (listed(AllergyEntry(text="rash", substance="penicillin")), None),
     ],
@@ -87,6 +84,11 @@ def listed(*entries: AllergyEntry) -> dict[str, Any]:
 def test_allergies(patient: dict[str, Any], expected: tuple[str, str] | None) -> None:
     found = screen(facts(patient=patient))
     assert [(one.rule, one.severity) for one in found] == ([expected] if expected else [])
+
+
+def test_a_misspelt_allergy_names_what_it_is_spelt_like() -> None:
+    found = only(screen(facts(patient=listed(AllergyEntry(text="hidrocortizon tablets")))))
+    assert found.message.endswith("it is spelt like hydrocortisone")
 
 
 def test_every_entry_is_looked_at() -> None:
@@ -128,26 +130,68 @@ def test_pregnancy(possible: bool | None, sex: str, years: int, hazardous: bool,
     assert about == ([("pregnancy", severity)] if severity else [])
 
 
+ONE_DOSE = doses_of("3 mg", days=1)
+
+
 @pytest.mark.parametrize(
-    ("given_mg", "others", "closest"),
+    ("given_mg", "others", "severity", "value"),
     [
-        (doses_of("3 mg", days=28, every_n_days=7), {}, None),
-        (doses_of("3 mg", days=28, every_n_days=8), {}, None),
-        (doses_of("3 mg", days=28, every_n_days=6), {}, "6"),
-        (doses_of("3 mg", days=28), {}, "1"),
-        (doses_of("3 mg", days=1), {}, None),
-        (doses_of("3 mg", "07:00", "19:00", days=1), {}, "0"),
-        (doses_of("3 mg", days=1), {START: Decimal(1)}, "0"),
-        (doses_of("3 mg", days=1), {START - timedelta(days=6): Decimal(1)}, "6"),
-        (doses_of("3 mg", days=1), {START + timedelta(days=7): Decimal(1)}, None),
+        (doses_of("3 mg", days=28, every_n_days=7), {}, None, ""),
+        (doses_of("3 mg", days=28, every_n_days=6), {}, "block", "6"),
+        (doses_of("3 mg", days=28, every_n_days=8), {}, "block", "8"),
+        (doses_of("3 mg", days=28, every_n_days=14), {}, "reason", "14"),
+        (doses_of("3 mg", days=28), {}, "block", "1"),
+        (doses_of("3 mg", days=28, weekdays=(1,)), {}, None, ""),
+        (doses_of("3 mg", days=28, weekdays=(1, 4)), {}, "block", "3"),
+        (ONE_DOSE, {}, None, ""),
+        (doses_of("3 mg", "07:00", "19:00", days=1), {}, "block", "0"),
+        (ONE_DOSE, {START: Decimal(1)}, "block", "0"),
+        (ONE_DOSE, {START - timedelta(days=6): Decimal(1)}, "block", "6"),
+        (ONE_DOSE, {START + timedelta(days=6): Decimal(1)}, "block", "6"),
+        (ONE_DOSE, {START + timedelta(days=7): Decimal(1)}, None, ""),
+        (ONE_DOSE, {START + timedelta(days=8): Decimal(1)}, None, ""),
+        ((replace(ONE_DOSE[0], at=1),), {}, "block", "as needed"),
     ],
 )
-def test_weekly_only(given_mg: tuple[Administration, ...], others: dict[date, Decimal], closest: str | None) -> None:
+def test_weekly_only(
+    given_mg: tuple[Administration, ...], others: dict[date, Decimal], severity: str | None, value: str
+) -> None:
     found = screen(facts(administrations=given_mg, other_daily_mg=others, substance={"weekly_only": True}))
-    weekly = [(one.severity, one.value) for one in found if one.rule == "weekly-only"]
-    assert weekly == ([("block", closest)] if closest else [])
+    weekly = [(one.severity, one.value, one.limit) for one in found if one.rule == "weekly-only"]
+    assert weekly == ([(severity, value, "7")] if severity else [])
     free = screen(facts(administrations=given_mg, other_daily_mg=others))
     assert "weekly-only" not in {one.rule for one in free}
+
+
+@pytest.mark.parametrize(
+    ("before_mg", "now", "says"),
+    [
+        ("0.5", "5 mg", "about 10 times what"),
+        ("0.62", "5 mg", "about 10 times what"),  # 8.06 times
+        ("0.63", "5 mg", None),  # 7.9 times
+        ("0.42", "5 mg", "about 10 times what"),  # 11.9 times
+        ("0.41", "5 mg", None),  # 12.2 times
+        ("5", "5 mg", None),
+        ("50", "5 mg", "about a 10th of what"),
+        ("500", "5 mg", "about a 100th of what"),
+        ("0.005", "5 mg", "about 1000 times what"),
+    ],
+)
+def test_a_slip_inside_the_limits_shows_against_the_order_before(before_mg: str, now: str, says: str | None) -> None:
+    earlier = EarlierOrder(order="RX-0", highest_daily_mg=Decimal(before_mg))
+    found = screen(facts(administrations=doses_of(now), earlier=earlier))
+    if says is None:
+        assert found == ()
+        return
+    one = only(found)
+    assert (one.rule, one.severity, one.value, one.limit) == ("slip-against-earlier", "reason", "5", before_mg)
+    assert says in one.message
+    assert "RX-0" in one.message
+
+
+def test_a_name_that_is_mistaken_for_another_informs() -> None:
+    one = only(screen(facts(substance={"look_alikes": ("fludrocortisone",)})))
+    assert (one.rule, one.severity, one.value) == ("look-alike-substance", "inform", "fludrocortisone")
 
 
 @pytest.mark.parametrize("flag", ["controlled", "hazardous"])
@@ -160,20 +204,6 @@ def test_controlled_and_hazardous_wait_for_the_sites_switch(flag: str) -> None:
 
 def test_narrow_index_informs() -> None:
     assert only(screen(facts(substance={"narrow_index": True}))).severity == "inform"
-
-
-@pytest.mark.parametrize(
-    ("ordered", "made", "blocks"),
-    [
-        ("immediate", "immediate", False),
-        ("immediate", "prolonged", True),
-        ("prolonged", "immediate", True),
-        ("prolonged", None, False),
-    ],
-)
-def test_release_class(ordered: str, made: str | None, blocks: bool) -> None:
-    found = screen(facts(release_ordered=ordered, release_made=made))
-    assert [(one.rule, one.severity) for one in found] == ([("release-class", "block")] if blocks else [])
 
 
 def test_another_route_blocks() -> None:

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dosewright.ground.pure.quantities import Basis
+from prescriptions.calendar import Administration
 from prescriptions.dose_limits import Limit, Per, Severities
 from prescriptions.findings import Severity
 from prescriptions.screen_facts import (
@@ -44,6 +45,58 @@ def test_limit_per_dose(case: dict[str, str]) -> None:
     assert (one.unit, one.source) == ("mg per dose", INVENTED)
     if case["mg"] == "30000":
         assert "slip" not in one.message
+
+
+@pytest.mark.parametrize(
+    ("given_mg", "basis", "rule", "says"),
+    [
+        # 26.2 kg. 0.2 mg x 26.2 = 5.24 mg; 60 mg / 26.2 = 2.29 mg; 3 x 8 mg are 24 mg a day, meant were 8 mg.
+        (doses_of("0.2 mg"), Basis.ABSOLUTE, "limit-dose-low", "a tenfold slip? 2 mg"),
+        (doses_of("0.3 mg"), Basis.ABSOLUTE, "limit-dose-low", "a tenfold slip? 3 mg"),
+        (doses_of("0.04 mg"), Basis.ABSOLUTE, "limit-dose-low", "a hundredfold slip? 4 mg"),
+        (doses_of("0.0004 mg"), Basis.ABSOLUTE, "limit-dose-low", "over"),
+        (doses_of("262 mg"), Basis.PER_KG, "limit-dose-high", "a hundredfold slip? 2.62 mg"),
+        (doses_of("8 mg", "07:00", "13:00", "19:00"), Basis.ABSOLUTE, "limit-day-high", "a tenfold slip? 2.4 mg"),
+    ],
+)
+def test_slips_are_named_smallest_first(
+    given_mg: tuple[Administration, ...], basis: Basis, rule: str, says: str
+) -> None:
+    found = screen(facts(administrations=given_mg, basis=frozenset({basis})))
+    messages = {one.rule: one.message for one in found}
+    assert rule in messages
+    assert (says in messages[rule]) is (says != "over")
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "doses", "basis", "says"),
+    [
+        # Narrow ranges, so that no power of ten explains the dose.
+        ("6", "9", doses_of("0.25 mg"), Basis.ABSOLUTE, "a dose in mg/kg written as mg? 6.55 mg"),
+        ("6", "9", doses_of("0.25 mg"), Basis.PER_KG, None),
+        ("2", "2.4", doses_of("60 mg"), Basis.PER_KG, "a dose in mg written as mg/kg? 2.290076 mg"),
+        ("2", "2.4", doses_of("60 mg"), Basis.ABSOLUTE, None),
+    ],
+)
+def test_a_dose_by_weight_mistaken_for_one_in_mg(
+    low: str, high: str, doses: tuple[Administration, ...], basis: Basis, says: str | None
+) -> None:
+    limit = Limit(per=Per.DOSE, low=Decimal(low), high=Decimal(high), source=INVENTED)
+    wide = Limit(per=Per.DAY, high=Decimal(10**6), source=INVENTED)
+    one = only(screen(facts(administrations=doses, basis=frozenset({basis}), substance={"limits": (limit, wide)})))
+    assert (says in one.message) if says else ("would lie" not in one.message)
+
+
+@pytest.mark.parametrize(("times", "says"), [(("07:00", "19:00"), True), (("07:00",), False)])
+def test_a_days_dose_written_for_each_dose(times: tuple[str, ...], says: bool) -> None:
+    limits = (
+        Limit(per=Per.DOSE, high=Decimal(100), source=INVENTED),
+        Limit(per=Per.DAY, low=Decimal(15), high=Decimal(20), source=INVENTED),
+    )
+    dose = "16 mg" if says else "32 mg"
+    one = only(screen(facts(administrations=doses_of(dose, *times), substance={"limits": limits})))
+    assert one.value == "32"
+    assert ("a day's dose written for each dose? 16 mg" in one.message) is says
 
 
 @pytest.mark.parametrize(("other_mg", "rule"), [("13.25", None), ("13.26", "limit-day-high"), ("13.24", None)])

@@ -185,22 +185,98 @@ def test_no_age_before_birth() -> None:
 
 
 @pytest.mark.parametrize(
-    ("months", "later_days", "mini", "expected"),
+    ("months", "later_days", "expected"),
     [
-        (6, 1, True, ("age-no-solid", "block")),
-        (6, 0, True, ("age-mini-units", "reason")),
-        (6, 0, False, ("age-mini-units", "block")),
-        (24, 1, True, ("age-mini-units", "reason")),
-        (24, 1, False, ("age-mini-units", "block")),
-        (24, 0, False, ("age-choking", "inform")),
-        (72, 1, False, ("age-choking", "inform")),
-        (72, 0, False, None),
+        (6, 1, ("age-no-solid", "block")),
+        (6, 0, ("age-mini-units", "reason")),
+        (24, 1, ("age-mini-units", "reason")),
+        (24, 0, ("age-choking", "inform")),
+        (72, 1, ("age-choking", "inform")),
+        (72, 0, None),
     ],
 )
-def test_age_and_solid_forms(months: int, later_days: int, mini: bool, expected: tuple[str, str] | None) -> None:
+def test_age_and_solid_forms(months: int, later_days: int, expected: tuple[str, str] | None) -> None:
     patient = {
         "birth_date": born(months) + timedelta(days=later_days),
         "weight_date": START - timedelta(days=3),
     }
-    found = screen(facts(patient=patient, mini_units=mini, print_start_date=START - timedelta(days=3)))
+    found = screen(facts(patient=patient, print_start_date=START - timedelta(days=3)))
     assert [(one.rule, one.severity) for one in found if one.rule.startswith("age")] == ([expected] if expected else [])
+
+
+def after(kg: str, days: int = 30) -> dict[str, Any]:
+    """Return a patient of 26.2 kg who weighed `kg` some days before."""
+    assert PATIENT.weight_date is not None
+    return {"earlier_weight_kg": Decimal(kg), "earlier_weight_date": PATIENT.weight_date - timedelta(days=days)}
+
+
+@pytest.mark.parametrize(
+    ("patient", "says"),
+    [
+        (after("26.2"), None),
+        (after("20.96"), None),  # 25 % more
+        (after("20.95"), "26.2 kg after 20.95 kg, 30 days apart"),
+        (after("34.93"), None),  # 24.99 % less
+        (after("34.94"), "26.2 kg after 34.94 kg"),
+        (after("20.95", days=180), "180 days apart"),
+        (after("20.95", days=181), None),
+        (after("11.9", days=181), "pounds entered as kilograms"),
+        (after("57.8", days=400), "pounds entered as kilograms"),
+        (after("262", days=400), "a decimal point in another place"),
+        (after("2.62", days=400), "a decimal point in another place"),
+        ({"earlier_weight_kg": Decimal(2)}, None),
+    ],
+)
+def test_a_weight_against_the_one_before(patient: dict[str, Any], says: str | None) -> None:
+    found = screen(facts(patient=patient))
+    if says is None:
+        assert found == ()
+        return
+    one = only(found)
+    assert (one.rule, one.severity, one.limit, one.unit) == ("weight-change", "reason", "25", "%")
+    assert says in one.message
+
+
+@pytest.mark.parametrize(("later_days", "found_rule"), [(1, False), (0, True)])
+def test_children_under_two_grow_as_they_do(later_days: int, found_rule: bool) -> None:
+    patient = {
+        "birth_date": born(24) + timedelta(days=later_days),
+        "weight_kg": Decimal(12),
+        "weight_date": START - timedelta(days=3),
+        "earlier_weight_kg": Decimal(9),
+        "earlier_weight_date": START - timedelta(days=120),
+    }
+    found = screen(facts(patient=patient, print_start_date=START - timedelta(days=3)))
+    assert ("weight-change" in {one.rule for one in found}) is found_rule
+
+
+def test_a_pound_for_a_kilogram_inside_the_band_of_a_grown_up_is_found() -> None:
+    """50 kg written as 110 (pounds) is believable at 40 years; only the weight before shows it."""
+    grown = {"birth_date": date(1986, 1, 1), "weight_kg": Decimal(110), "height_cm": Decimal(165)}
+    assert screen(facts(patient=grown)) == ()
+    one = only(screen(facts(patient=grown | after("50", days=900))))
+    assert "pounds entered as kilograms" in one.message
+
+
+@pytest.mark.parametrize(
+    ("cm", "index", "says"),
+    [
+        # 26.2 kg: 7 kg/m2 at 193.5 cm, 80 kg/m2 at 57.2 cm.
+        ("193.4", None, ""),
+        ("193.5", "7", ""),
+        ("194", "7", "194 cm is hardly believable for 26.2 kg"),
+        ("57.3", None, ""),
+        ("57.2", "80.1", ""),
+        ("51.6", "98.4", "inches entered as centimetres? that would be 131.1 cm"),
+    ],
+)
+@pytest.mark.parametrize("basis", [Basis.ABSOLUTE, Basis.PER_M2])
+def test_believable_height(cm: str, index: str | None, says: str, basis: Basis) -> None:
+    found = screen(facts(patient={"height_cm": Decimal(cm)}, basis=frozenset({basis})))
+    if index is None:
+        assert found == ()
+        return
+    one = only(found)
+    assert (one.rule, one.value, one.limit, one.unit) == ("height-hardly-believable", index, "7 to 80", "kg/m2")
+    assert one.severity == ("reason" if basis is Basis.PER_M2 else "inform")
+    assert says in one.message
