@@ -75,6 +75,12 @@ def standing_fingerprints(version: OrderVersion) -> frozenset[str]:
     return frozenset(found)
 
 
+def fingerprints_before(version: OrderVersion, screen: str) -> frozenset[str]:
+    """Return the fingerprints that the last report of one screen over `version` names."""
+    report = version.reports.filter(screen=screen).order_by("pk").last()
+    return frozenset() if report is None else frozenset(json.loads(report.text)["fingerprints"])
+
+
 def alert_facts(row: Alert, *, standing: bool) -> AlertFacts:
     """Return one alert as frozen facts."""
     return AlertFacts(

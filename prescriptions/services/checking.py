@@ -22,7 +22,7 @@ from prescriptions.queries.alerts import (
 )
 from prescriptions.queries.facts import current_version, signatures_of
 from prescriptions.queries.regimen import record_of
-from prescriptions.services.versions import OrderAnswer, answer_of, is_signed, prescriber_party
+from prescriptions.services.versions import OrderAnswer, answer_of, attesters, is_signed, prescriber_party
 
 SCREENS = ("making", "patient")
 VERIFIED_MEANING = "I checked this order clinically and found it fit to be made."
@@ -74,18 +74,17 @@ def verify_shown(actor: Actor, code: str) -> Mapping[str, Any]:
 
 
 def verify_order(actor: Actor, code: str, *, pen: Pen, at: datetime) -> OrderAnswer:
-    """Verify an order clinically; a pharmacist who is not the prescriber.
+    """Verify an order clinically; a pharmacist who is neither its prescriber nor attested it.
 
     Raises NotAllowed, NotThere; Blocked with everything that stands in the way: no signature under this
     version, a screen that has not reported, an alert that blocks, is not opened by the actor or has no
     reason; Conflict where what was shown changed.
     """
     order = find(actor, Order, code)
-    parties = {"prescriber": prescriber_party(current_version(order))}
-    with act(actor, "order.verify", at=at, subject=code, parties=parties) as doing:
+    with act(actor, "order.verify", at=at, subject=code, parties=_parties(current_version(order))) as doing:
         order = Order.objects.select_for_update().get(pk=order.pk)
         version = current_version(order)
-        doing.authorise({"prescriber": prescriber_party(version)})
+        doing.authorise(_parties(version))
         refuse_if_any(Blocked, blockers(actor, version))
         doing.advance(order, "verify")
         sign(
@@ -99,6 +98,10 @@ def verify_order(actor: Actor, code: str, *, pen: Pen, at: datetime) -> OrderAns
         )
         doing.emit("order verified", order=code)
     return answer_of(order)
+
+
+def _parties(version: OrderVersion) -> Mapping[str, frozenset[int]]:
+    return {"prescriber": prescriber_party(version), "attester": attesters(version)}
 
 
 def blockers(actor: Actor, version: OrderVersion) -> list[Refusal]:

@@ -18,7 +18,7 @@ from dosewright.ground.scope import find
 from dosewright.ground.work import Job
 from prescriptions.findings import Finding
 from prescriptions.models import Alert, Order, OrderVersion, ScreenReport
-from prescriptions.queries.alerts import GRAVE, AlertFacts, alert_facts
+from prescriptions.queries.alerts import GRAVE, AlertFacts, alert_facts, fingerprints_before
 from prescriptions.queries.facts import current_version
 from prescriptions.services.rescreening import ACTIVE
 from prescriptions.services.screened import screen_patient
@@ -84,7 +84,9 @@ def record_screen(
 
     For actions "order.screen" alone. ``screen`` "patient" or "making"; ``record`` is what the screen
     looked at and must have a canonical text. A report on a version that holds no more leaves nothing but
-    a note. A new alert on a verified order sends it back to be checked.
+    a note. New is what the report before did not find, also where it was found and gone once: whoever
+    opened it and gave a reason then did so for what held then. A new alert on a verified order sends it
+    back to be checked.
     """
     if occasion not in OCCASIONS or screen not in {ScreenReport.PATIENT, ScreenReport.MAKING}:
         raise ValueError(f"no screen {screen!r} at {occasion!r}")
@@ -93,8 +95,10 @@ def record_screen(
         doing.note(stale_version=order_version, current_version=order.current)
         return ()
     version = current_version(order)
+    before = fingerprints_before(version, screen)
     report = _report(doing, version, screen, occasion, findings, record)
-    new = [_alert(version, report, one) for one in findings if not _is_known(version, screen, one)]
+    unique = {fingerprint(screen, one): one for one in findings}
+    new = [_raised(doing, version, report, mark, one) for mark, one in unique.items() if mark not in before]
     grave = tuple(alert_facts(one, standing=True) for one in new if one.severity in GRAVE)
     doing.note(screen=screen, occasion=occasion, report=report.digest, alerts_new=[one.code for one in new])
     if grave and order.state == VERIFIED:
@@ -135,11 +139,19 @@ def _report(
     )
 
 
-def _is_known(version: OrderVersion, screen: str, finding: Finding) -> bool:
-    return Alert.objects.filter(order_version=version, fingerprint=fingerprint(screen, finding)).exists()
+def _raised(doing: Act, version: OrderVersion, report: ScreenReport, mark: str, one: Finding) -> Alert:
+    """Return the alert of a finding that the report before did not have: a new row, or the old one, unopened again."""
+    row = Alert.objects.filter(order_version=version, fingerprint=mark).first()
+    if row is None:
+        return _alert(version, report, mark, one)
+    unopened = {"opened_by_id": None, "opened_at": None, "reason": "", "reasoned_by_id": None, "reasoned_at": None}
+    moved = {"value": one.value or "", "message": one.message} if one.rule in MOVING else {}
+    doing.change(row, report_id=report.pk, **unopened, **moved)
+    row.report = report
+    return row
 
 
-def _alert(version: OrderVersion, report: ScreenReport, one: Finding) -> Alert:
+def _alert(version: OrderVersion, report: ScreenReport, mark: str, one: Finding) -> Alert:
     return Alert.objects.create(
         code=new_code("alert"),
         order_version=version,
@@ -153,5 +165,5 @@ def _alert(version: OrderVersion, report: ScreenReport, one: Finding) -> Alert:
         unit=one.unit or "",
         source=one.source,
         message=one.message,
-        fingerprint=fingerprint(report.screen, one),
+        fingerprint=mark,
     )

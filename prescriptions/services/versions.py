@@ -133,6 +133,14 @@ def prescriber_party(version: OrderVersion) -> frozenset[int]:
     return frozenset() if version.prescriber_id is None else frozenset({version.prescriber_id})
 
 
+def attesters(version: OrderVersion) -> frozenset[int]:
+    """Return who attested exactly this version: what one pharmacist saw alone, another one checks."""
+    rows = Signature.objects.filter(
+        action="order.attest", subject_kind="order", subject=version.order.code, subject_version=version.number
+    )
+    return frozenset(rows.values_list("signer_id", flat=True))
+
+
 def received(doing: Act, order: Order) -> None:
     """Tell the houses on the right that the order's current version is to be screened."""
     doing.emit("order received", order=order.code, version=order.current)

@@ -58,11 +58,14 @@ def test_another_role_is_refused_and_told_who_could(house: SmallSite) -> None:
     assert AuditEntry.objects.get(site=house.site).outcome == AuditEntry.REFUSED
 
 
-def test_the_person_who_must_differ_is_refused(house: SmallSite) -> None:
+@pytest.mark.parametrize("relation", ["prescriber", "attester"])
+def test_the_person_who_must_differ_is_refused(house: SmallSite, relation: str) -> None:
     pharmacist = house.actor(Role.PHARMACIST)
-    parties = {"prescriber": frozenset({pharmacist.user_id})}
+    parties = {"prescriber": frozenset[int](), "attester": frozenset[int]()} | {
+        relation: frozenset({pharmacist.user_id})
+    }
     with (
-        pytest.raises(NotAllowed, match="another person than the prescriber"),
+        pytest.raises(NotAllowed, match=f"another person than the {relation}"),
         act(pharmacist, "order.verify", at=NOON, parties=parties),
     ):
         raise AssertionError("the body must not run")
@@ -73,7 +76,7 @@ def test_relations_left_open_must_be_filled_inside(house: SmallSite) -> None:
     with pytest.raises(PermissionError, match="never said who"), act(pharmacist, "order.verify", at=NOON) as doing:
         doing.note(nothing=True)
     with pytest.raises(NotAllowed), act(pharmacist, "order.verify", at=NOON) as doing:
-        doing.authorise({"prescriber": frozenset({pharmacist.user_id})})
+        doing.authorise({"prescriber": frozenset({pharmacist.user_id}), "attester": frozenset()})
 
 
 def test_actions_do_not_nest(house: SmallSite) -> None:

@@ -100,7 +100,7 @@ ACTIONS: dict[str, Rule] = {
     "order.screen": _rule(SY, events=(("order", "recheck"),)),
     "alert.open": _rule(RX),
     "alert.reason": _rule(RX),
-    "order.verify": _rule(RX, differs=("prescriber",), events=(("order", "verify"),), signed=True),
+    "order.verify": _rule(RX, differs=("prescriber", "attester"), events=(("order", "verify"),), signed=True),
     "order.query": _rule(RX, events=(("order", "query"),)),
     "order.answer": _rule(P, events=(("order", "answer"),)),
     "order.return": _rule(RX, events=(("order", "return"),)),
