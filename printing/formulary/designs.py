@@ -14,7 +14,7 @@ from printing.core.dose.model import LARGEST_LOSS_FRAC, Terms, TermUncertainty, 
 from printing.core.dose.shapes import Design
 from printing.core.dose.sizing import SizedDose, SizeRequest, size_dose
 from printing.formulary.content import FormulationFacts, RangeFacts, ResidueFacts, TermsFacts
-from printing.formulary.contracts import FITTED, refused_contract, size_contract
+from printing.formulary.contracts import FITTED, KEPT, refused_contract, size_contract
 
 DAYS_PER_YEAR = 365.25
 
@@ -161,9 +161,12 @@ def design_of(chosen: RangeFacts, way: Way = DEFAULT_WAY) -> Design:
         orientation=chosen.orientation,
         mount=chosen.mount,
         layer_um=chosen.layer_um[0] if way.layer_um is None else way.layer_um,
-        aspect_frac=None if chosen.aspect_frac is None else float(chosen.aspect_frac),
-        fixed_height_mm=None if chosen.fixed_height_mm is None else float(chosen.fixed_height_mm),
+        **{name: _float(getattr(chosen, name)) for name in KEPT},
     )
+
+
+def _float(value: Decimal | None) -> float | None:
+    return None if value is None else float(value)
 
 
 def validated_range(chosen: RangeFacts) -> ValidatedRange:

@@ -7,9 +7,6 @@ from decimal import Decimal
 
 from dosewright.ground.pure.canonical import decimal_text
 from dosewright.ground.pure.errors import BadInput, Refusal, Refused
-from printing.core.dose.rules import RULES
-from printing.core.dose.shapes import SHAPES
-from printing.core.dose.solving import exact_layers
 from printing.core.resin.potency import DrugForm, form_factor
 from printing.formulary.content import (
     ASSAYED_UNITS,
@@ -21,6 +18,7 @@ from printing.formulary.content import (
     RecipeLine,
     TermsFacts,
 )
+from printing.formulary.range_rules import range_faults
 
 STRENGTH_LOW, STRENGTH_HIGH = Decimal("0.9"), Decimal("1.005")
 """A usual powder holds a little less than its form's share of the moiety; outside this the nominal strength is a
@@ -35,7 +33,7 @@ def draft_faults(spec: FormulationSpec) -> list[Refusal]:
     if not found:
         found += _strength_faults(spec)
     for one in spec.ranges:
-        found += _range_faults(one)
+        found += range_faults(one)
     for step in spec.finishing:
         if not 0 < step.least_s <= step.most_s:
             found.append(
@@ -185,46 +183,6 @@ def _unknown_studies(spec: FormulationSpec) -> Iterator[Refusal]:
     for field, key in uses:
         if key not in known:
             yield _fault(field, key, "is no study of this formulation", accepted=", ".join(sorted(known)) or "none")
-
-
-def _range_faults(one: RangeFacts) -> Iterator[Refusal]:
-    where = f"ranges[{one.number}]"
-    if one.shape not in SHAPES:
-        yield _fault(f"{where}.shape", one.shape, "is not a known shape", accepted=", ".join(sorted(SHAPES)))
-    elif one.rule not in SHAPES[one.shape].rules:
-        yield _fault(
-            f"{where}.rule",
-            one.rule,
-            f"is no rule for a {one.shape}",
-            accepted=", ".join(rule for rule in SHAPES[one.shape].rules if rule in RULES),
-        )
-    pairs = [("dose_mg", (one.dose_min_mg, one.dose_max_mg)), ("surface_to_volume_mm", one.surface_to_volume_mm)]
-    pairs += [(f"size_mm.{name}", limits) for name, limits in one.size_mm.items()]
-    for field, (low, high) in pairs:
-        if not 0 < low <= high:
-            yield _fault(f"{where}.{field}", f"{low} to {high}", "is no range", accepted="0 < min <= max")
-    if not one.layer_um or min(one.layer_um) <= 0 or len(set(one.layer_um)) != len(one.layer_um):
-        yield _fault(f"{where}.layer_um", str(list(one.layer_um)), "are no layer heights", accepted="each once, > 0")
-    if (one.rule == "uniform") != (one.aspect_frac is not None):
-        yield _fault(f"{where}.aspect_frac", str(one.aspect_frac), "belongs to rule uniform", accepted="a fraction")
-    if (one.rule == "fixed_height") != (one.fixed_height_mm is not None):
-        yield _fault(f"{where}.fixed_height_mm", str(one.fixed_height_mm), "goes with rule fixed_height", accepted="mm")
-    elif one.fixed_height_mm is not None:
-        yield from _odd_layers(where, one)
-
-
-def _odd_layers(where: str, one: RangeFacts) -> Iterator[Refusal]:
-    for layer_um in one.layer_um:
-        try:
-            exact_layers(float(one.fixed_height_mm or 0), layer_um)
-        except Refused:
-            yield _fault(
-                f"{where}.fixed_height_mm",
-                str(one.fixed_height_mm),
-                "is not a whole number of layers",
-                unit="mm",
-                accepted=f"a multiple of {layer_um} um",
-            )
 
 
 def _terms_lack(spec: FormulationSpec, terms: TermsFacts) -> Iterator[Refusal]:

@@ -56,7 +56,7 @@ def mesh_of(record: Mapping[str, Any]) -> Mesh:
     """
     unit = record["unit"]
     drawn = {name: float(length) for name, length in unit["drawn_mm"].items()}
-    mesh = shape_named(record["design"]["shape"]).mesh(drawn)
+    mesh = shape_named(record["design"]["shape"], record["design"]["orientation"]).mesh(drawn)
     kept = float(unit["mesh_volume_mm3"])
     if abs(volume_mm3(mesh) - kept) > VOLUME_SLACK_FRAC * kept:
         raise Conflict(

@@ -11,6 +11,8 @@ SIZE_SOURCE = (
     "(site) design rule on FDA, Size, Shape, and Other Physical Attributes of Generic Tablets and Capsules, 2015 "
     "(17 and 22 mm, read second-hand)"
 )
+MINI_SOURCE = "(site) common practice, no source: tablets of up to 4 mm are called mini-tablets (from memory)"
+HOLE_SOURCE = "(site) judgement, no source: the tube swells about its unmoved centre line, the least favourable case"
 AGE_BAND_SOURCE = "EMA draft 2011 size bands (advisory)"
 
 
@@ -20,6 +22,7 @@ class SiteLimits:
 
     deviation_frac: float = 0.01
     deviation_narrow_frac: float = 0.005
+    deviation_section_frac: float = 0.02
     round_reason_mm: float = 9.0
     round_block_mm: float = 13.0
     oblong_reason_mm: float = 17.0
@@ -27,12 +30,16 @@ class SiteLimits:
     least_layers: int = 20
     least_mm: float = 1.0
     feature_spots: float = 3.0
+    least_swollen_hole_mm: float = 0.5
     expanded_frac: float = 0.05
     expanded_narrow_frac: float = 0.03
     uniformity_lower_bound: float = 0.95
     most_units: int = 4
     most_units_without_reason: int = 3
     most_units_under_12_years: int = 2
+    most_mini_units: int = 60
+    most_mini_units_without_reason: int = 20
+    largest_mini_unit_mm: float = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -84,6 +84,17 @@ def facing_mm2(mesh: Mesh, mount: str) -> float:
     return abs(float(projected[looks_down].sum()))
 
 
+def shallow_mm2(mesh: Mesh) -> float:
+    """Return the area [mm2], projected on the plate, of the undersides that lie less than 45 degrees from level.
+
+    They cannot carry themselves; what holds them stands on the raft.  Source: common practice, no source for 45.
+    """
+    corners = mesh.vertices_mm[mesh.faces]
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) / 2.0
+    level = -across[:, 2] > np.hypot(across[:, 0], across[:, 1])
+    return abs(float(across[level, 2].sum()))
+
+
 def _projected_mm2(mesh: Mesh) -> NDArray[np.float64]:
     xy = mesh.vertices_mm[mesh.faces, :2]
     first, second = xy[:, 1] - xy[:, 0], xy[:, 2] - xy[:, 0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -12,10 +13,10 @@ from dosewright.ground.pure.errors import BadInput, Blocked, Refusal, Refused
 from printing.core.dose.content_budget import content_budget
 from printing.core.dose.limits import Against, ValidatedRange
 from printing.core.dose.model import Terms
-from printing.core.dose.shapes import Design
+from printing.core.dose.shapes import Design, shape_named
 from printing.core.dose.tolerance import BLOCK, Check, checks_of
 from printing.core.dose.uncertainty import Budget
-from printing.core.dose.unit import SizedUnit, size_unit
+from printing.core.dose.unit import SizedUnit, UnitFigures, size_unit, sketch_unit
 
 MOST_DIGITS = 12
 
@@ -112,10 +113,11 @@ def size_dose(request: SizeRequest) -> SizedDose:
 
     dose = checked_dose(request.dose_mg)
     refuse_other_design(request)
-    attempts = [attempt(request, dose, units) for units in units_to_try(request)]
-    for one in attempts:
-        if one.dose is not None:
-            return one.dose
+    attempts = []
+    for units in units_to_try(request):
+        attempts.append(attempt(request, dose, units))
+        if (found := attempts[-1].dose) is not None:
+            return found
     nearest = nearest_doses(request)
     # Too large a dose is bound by what the most units cannot carry, too small a one by a single unit.
     ordered = attempts[::-1] if nearest.above is None else attempts
@@ -131,15 +133,31 @@ def split_dose(dose_mg: Decimal, units: int) -> Fraction:
 
 
 def units_to_try(request: SizeRequest) -> range:
-    """Return the numbers of units per dose that the site allows at the patient's age, fewest first."""
+    """Return the numbers of units per dose that the site allows at the patient's age, fewest first.
+
+    Mini-units are counted apart: as many as bring the content of one into the validated range.
+    """
     site, age = request.against.site, request.against.patient.age_years
     most = site.most_units_under_12_years if age is not None and age < 12 else site.most_units
+    mini = shape_named(request.design.shape, request.design.orientation).counted_apart
+    if mini:
+        most = site.most_mini_units
     if request.units_per_dose is None:
-        return range(1, most + 1)
+        return _mini_units(request, most) if mini else range(1, most + 1)
     if isinstance(request.units_per_dose, bool) or not 1 <= request.units_per_dose <= most:
         value, accepted = str(request.units_per_dose), f"1 to {most}"
         raise BadInput.because("units_per_dose", "is not allowed", value=value, accepted=accepted)
     return range(request.units_per_dose, request.units_per_dose + 1)
+
+
+def _mini_units(request: SizeRequest, most: int) -> range:
+    studied = request.against.validated
+    if studied is None:
+        return range(1, most + 1)
+    dose, low, high = checked_dose(request.dose_mg), Fraction(studied.dose_mg[0]), Fraction(studied.dose_mg[1])
+    # Where no number does, one is still tried, so that the refusal can say what stands in the way.
+    fewest = min(most, max(1, math.ceil(dose / high)))
+    return range(fewest, max(fewest, min(most, math.floor(dose / low))) + 1)
 
 
 def checked_dose(dose_mg: Decimal) -> Fraction:
@@ -178,10 +196,7 @@ def attempt(request: SizeRequest, dose_mg: Fraction, units: int) -> Attempt:
         unit = size_unit(float(dose_mg / units), request.design, request.terms)
     except Blocked as blocked:
         return Attempt(units=units, dose=None, refusals=blocked.refusals)
-    budget = None
-    if request.terms.uncertainty is not None:
-        budget = content_budget(request.terms, unit.geometry, units=units)
-    checks = checks_of(unit, dose_mg, units, budget, request.against)
+    checks, budget = _checked(request, unit, dose_mg, units)
     blocks = tuple(_refusal(one, units) for one in checks if one.verdict == BLOCK)
     if blocks:
         return Attempt(units=units, dose=None, refusals=blocks)
@@ -194,6 +209,24 @@ def attempt(request: SizeRequest, dose_mg: Fraction, units: int) -> Attempt:
         budget=budget,
     )
     return Attempt(units=units, dose=sized, refusals=())
+
+
+def may_be_made(request: SizeRequest, dose_mg: Fraction, units: int) -> bool:
+    """Return whether the smooth unit meets every check; for a search, whose finds are then sized as written."""
+    try:
+        unit = sketch_unit(float(dose_mg / units), request.design, request.terms)
+    except Blocked:
+        return False
+    return all(one.verdict != BLOCK for one in _checked(request, unit, dose_mg, units)[0])
+
+
+def _checked(
+    request: SizeRequest, unit: UnitFigures, dose_mg: Fraction, units: int
+) -> tuple[tuple[Check, ...], Budget | None]:
+    budget = None
+    if request.terms.uncertainty is not None:
+        budget = content_budget(request.terms, unit.geometry, units=units)
+    return checks_of(unit, dose_mg, units, budget, request.against), budget
 
 
 def _compared(design: Design, studied: ValidatedRange) -> list[tuple[str, str, str, bool]]:

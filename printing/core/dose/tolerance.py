@@ -10,6 +10,8 @@ from typing import Any, TypeAlias
 
 from printing.core.dose.limits import (
     AGE_BAND_SOURCE,
+    HOLE_SOURCE,
+    MINI_SOURCE,
     SITE_SOURCE,
     SIZE_SOURCE,
     Against,
@@ -18,7 +20,7 @@ from printing.core.dose.limits import (
 )
 from printing.core.dose.model import LARGEST_LOSS_FRAC
 from printing.core.dose.uncertainty import Budget
-from printing.core.dose.unit import SizedUnit
+from printing.core.dose.unit import UnitFigures
 from printing.core.quality.probability import uniformity_probability
 
 PASS, REASON, BLOCK = "pass", "reason", "block"
@@ -57,7 +59,7 @@ class Check:
 
 
 def checks_of(
-    unit: SizedUnit, ordered_mg: Fraction, units: int, budget: Budget | None, against: Against
+    unit: UnitFigures, ordered_mg: Fraction, units: int, budget: Budget | None, against: Against
 ) -> tuple[Check, ...]:
     """Return every check of a dose of `units` equal units of which one is given.
 
@@ -65,8 +67,8 @@ def checks_of(
     no uncertainties (which blocks).
     """
     return (
-        deviation_check(units * unit.content_mg / float(ordered_mg) - 1.0, against),
-        units_check(units, against),
+        deviation_check(units * unit.content_mg / float(ordered_mg) - 1.0, against, unit.design.rule),
+        mini_units_check(units, against.site) if unit.shape.counted_apart else units_check(units, against),
         *_studied(unit, ordered_mg / units, against),
         *_printable(unit, against),
         *_swallowable(unit, against),
@@ -75,10 +77,14 @@ def checks_of(
     )
 
 
-def deviation_check(deviation_frac: float, against: Against) -> Check:
-    """Return the check of the predicted whole dose against the ordered one."""
+def deviation_check(deviation_frac: float, against: Against, rule: str = "") -> Check:
+    """Return the check of the predicted whole dose against the ordered one; steps of one layer are given more room.
+
+    The room of rule fixed_section is not for a substance of narrow index.
+    """
     site = against.site
-    limit = site.deviation_narrow_frac if against.narrow_index else site.deviation_frac
+    limit = site.deviation_section_frac if rule == "fixed_section" else site.deviation_frac
+    limit = site.deviation_narrow_frac if against.narrow_index else limit
     return _at_most("deviation of the predicted dose", abs(deviation_frac), limit, "fraction", SITE_SOURCE)
 
 
@@ -93,6 +99,21 @@ def units_check(units: int, against: Against) -> Check:
     return _graded("units per dose", units, free, most, "units", SITE_SOURCE, note)
 
 
+def mini_units_check(units: int, site: SiteLimits) -> Check:
+    """Return the check of mini-units per dose, which are counted apart from larger units."""
+    free, most = site.most_mini_units_without_reason, site.most_mini_units
+    return _graded("mini-units per dose", units, free, most, "units", MINI_SOURCE)
+
+
+def swollen_hole_check(hole_mm: float, tube_mm: float, swelling_frac: float, site: SiteLimits) -> Check:
+    """Return the check that swelling leaves a ring its hole: a closed ring has another surface than was studied.
+
+    hole_mm, tube_mm: of the finished ring [mm].  swelling_frac: linear growth in water.
+    """
+    left = hole_mm - swelling_frac * tube_mm
+    return _at_least("hole left when swollen", left, site.least_swollen_hole_mm, "mm", HOLE_SOURCE)
+
+
 def swollen_check(outline: str, swollen_mm: float, site: SiteLimits) -> Check:
     """Return the check of the largest swollen dimension [mm] of a round or oblong unit."""
     if outline == "round":
@@ -102,14 +123,15 @@ def swollen_check(outline: str, swollen_mm: float, site: SiteLimits) -> Check:
     return _graded("largest swollen dimension", swollen_mm, reason, block, "mm", source)
 
 
-def age_band_check(swollen_mm: float, age_years: float) -> Check | None:
-    """Return the advisory check of the largest dimension by age, None for adults."""
+def age_band_check(swollen_mm: float, age_years: float, *, mini: bool = False) -> Check | None:
+    """Return the advisory check of the largest dimension by age, None for adults; mini: of mini-units."""
     band = next(((below, most) for below, most in AGE_BANDS if age_years < below), None)
     if band is None:
         return None
     most = band[1]
     verdict = PASS if most is not None and swollen_mm <= most else REASON
-    note = "no solid unit is foreseen at this age" if most is None else ""
+    none = "only mini-units, with a reason, at this age" if mini else "no solid unit is foreseen at this age"
+    note = none if most is None else ""
     return _check("size for age", swollen_mm, most, "mm", verdict, AGE_BAND_SOURCE, note)
 
 
@@ -129,7 +151,7 @@ def intake_check(mass_mg: float, limit: IntakeLimit, against: Against) -> Check:
     return _at_most(name, taken / weight, allowed, "mg/kg/day", limit.source)
 
 
-def _studied(unit: SizedUnit, unit_dose_mg: Fraction, against: Against) -> Iterator[Check]:
+def _studied(unit: UnitFigures, unit_dose_mg: Fraction, against: Against) -> Iterator[Check]:
     studied = against.validated
     if studied is None:
         verdict, note = (REASON if against.development else BLOCK), "nothing validated is on file"
@@ -150,29 +172,35 @@ def _studied(unit: SizedUnit, unit_dose_mg: Fraction, against: Against) -> Itera
     yield _between("validated surface to volume", ratio, studied.surface_to_volume_mm, "1/mm", outside)
 
 
-def _printable(unit: SizedUnit, against: Against) -> Iterator[Check]:
-    site, least = against.site, min(unit.finished_mm.values())
+def _printable(unit: UnitFigures, against: Against) -> Iterator[Check]:
+    site, lengths = against.site, unit.finished_mm
+    whole = min(value for name, value in lengths.items() if name not in unit.shape.features)
     yield _at_least("layers", unit.layers, site.least_layers, "layers", SITE_SOURCE)
-    yield _at_least("least dimension", least, site.least_mm, "mm", SITE_SOURCE)
+    yield _at_least("least dimension", whole, site.least_mm, "mm", SITE_SOURCE)
     spots = site.feature_spots * against.spot_mm
-    yield _at_least("smallest feature against the laser spot", least, spots, "mm", SITE_SOURCE)
+    yield _at_least("smallest feature against the laser spot", min(lengths.values()), spots, "mm", SITE_SOURCE)
+    if "hole" in lengths:
+        yield swollen_hole_check(lengths["hole"], lengths["tube"], against.swelling_frac, site)
+    if unit.shape.counted_apart:
+        largest = max(lengths.values())
+        yield _at_most("largest dimension of a mini-unit", largest, site.largest_mini_unit_mm, "mm", MINI_SOURCE)
     source = "Crank 1975, short-time solution: valid for small losses"
     yield _at_most("predicted loss to the wash", unit.loss_frac, LARGEST_LOSS_FRAC, "fraction", source)
 
 
-def _swallowable(unit: SizedUnit, against: Against) -> Iterator[Check]:
+def _swallowable(unit: UnitFigures, against: Against) -> Iterator[Check]:
     patient = against.patient
     swollen = max(unit.finished_mm.values()) * (1.0 + against.swelling_frac)
     yield swollen_check(unit.outline, swollen, against.site)
     if patient.age_years is not None:
-        band = age_band_check(swollen, patient.age_years)
+        band = age_band_check(swollen, patient.age_years, mini=unit.shape.counted_apart)
         if band is not None:
             yield band
     if patient.own_size_limit_mm is not None:
         yield _at_most("patient's own size limit", swollen, patient.own_size_limit_mm, "mm", "the patient's record")
 
 
-def _certain(unit: SizedUnit, unit_dose_mg: Fraction, budget: Budget | None, against: Against) -> Iterator[Check]:
+def _certain(unit: UnitFigures, unit_dose_mg: Fraction, budget: Budget | None, against: Against) -> Iterator[Check]:
     site = against.site
     most = site.expanded_narrow_frac if against.narrow_index else site.expanded_frac
     spread, chance = "expanded uncertainty of content", "chance of meeting the uniformity test, lower bound"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,30 +11,31 @@ from dosewright.ground.pure.errors import BadInput, Refusal
 from printing.core.dose.meshes import Mesh
 from printing.core.dose.model import Geometry, Terms, content_mg, loss_frac, mass_mg, measure
 from printing.core.dose.rules import rule_named
-from printing.core.dose.sections import Sections, sections
-from printing.core.dose.shapes import Design, Dimensions, shape_named
+from printing.core.dose.sections import Sections, sections, shallow_mm2
+from printing.core.dose.shapes import Design, Dimensions, Shape, shape_named
+from printing.core.dose.shapes.base import Footprint
+from printing.core.dose.solving import Held, solve_free, solve_smooth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SizedUnit:
-    """A unit as it will be written: drawn and finished lengths [mm], its mesh, sections, mass and content.
-
-    ``content_mg`` is that of the written mesh; it differs from the target by quantisation only (about 1e-9).
-    """
+class UnitFigures:
+    """What is said of a unit: drawn and finished lengths [mm], geometry, mass and content [mg]."""
 
     design: Design
     terms: Terms
-    outline: str
+    shape: Shape
     drawn_mm: Dimensions
     finished_mm: Dimensions
     layers: int
-    height_mm: float
-    mesh: Mesh
-    sections: Sections
     geometry: Geometry
     mass_mg: float
     content_mg: float
     loss_frac: float
+
+    @property
+    def outline(self) -> str:
+        """round or oblong: which swallowing limits apply."""
+        return self.shape.outline
 
     @property
     def layer_um(self) -> int:
@@ -45,11 +47,37 @@ class SizedUnit:
         """Surface per volume of the drawn unit [1/mm]."""
         return self.geometry.surface_mm2 / self.geometry.mesh_volume_mm3
 
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizedUnit(UnitFigures):
+    """A unit as it will be written, with its mesh and sections.
+
+    ``content_mg`` is that of the written mesh; it differs from the target by quantisation only (about 1e-9), and
+    by rule fixed_section by up to half a layer.
+    """
+
+    height_mm: float
+    mesh: Mesh
+    sections: Sections
+
+    @property
+    def footprint(self) -> Footprint:
+        """round, stadium or rectangle: what the unit keeps within, seen from above."""
+        return self.shape.footprint
+
     @property
     def footprint_um(self) -> tuple[int, int]:
-        """The drawn unit's box on the plate, rounded up to whole micrometres."""
-        x, y, _ = self.mesh.extent_mm
-        return math.ceil(round(x * 1_000, 3)), math.ceil(round(y * 1_000, 3))
+        """The drawn unit's box on the plate, rounded up to whole micrometres; a round one is square."""
+        x, y = (math.ceil(round(side * 1_000, 3)) for side in self.mesh.extent_mm[:2])
+        return (max(x, y), max(x, y)) if self.footprint == "round" else (x, y)
+
+    @property
+    def facing_raft_mm2(self) -> float:
+        """The area that looks at the raft less than 45 degrees from level, or the first layer if that is more [mm2].
+
+        Source: common practice, overhangs from about 45 degrees carry themselves (science reference 10.1).
+        """
+        return max(float(self.sections.area_mm2[0]), shallow_mm2(self.mesh))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the `unit` of the `size` command's answer."""
@@ -87,19 +115,15 @@ def size_unit(target_mg: float, design: Design, terms: Terms) -> SizedUnit:
     Blocked when nothing printable holds it or the predicted loss to the wash is over 10 %.
     Source: science reference 1.1 (item 3), 1.3; design.md section 6.
     """
-    if not (math.isfinite(target_mg) and target_mg > 0):
-        raise BadInput.because("dose_mg", "is no dose", value=str(target_mg), unit="mg", accepted="more than 0")
-    shape = shape_named(design.shape)
-    rule = rule_named(design.rule, shape)
-    _refuse_other_terms(design, terms, shape.orientations)
-    drawn = rule(shape, design, target_mg, terms)
+    shape, held = _held(target_mg, design, terms)
+    drawn = _drawn(shape, held, design, target_mg, terms, solve_free)
     mesh = shape.mesh(drawn)
     cut = sections(mesh, design.layer_um)
     geometry = measure(mesh, cut, design.mount)
     return SizedUnit(
         design=design,
         terms=terms,
-        outline=shape.outline,
+        shape=shape,
         drawn_mm=drawn,
         finished_mm=shape.finished(drawn, terms, geometry),
         layers=cut.layers,
@@ -113,7 +137,51 @@ def size_unit(target_mg: float, design: Design, terms: Terms) -> SizedUnit:
     )
 
 
-def _refuse_other_terms(design: Design, terms: Terms, printed: tuple[str, ...]) -> None:
+def sketch_unit(target_mg: float, design: Design, terms: Terms) -> UnitFigures:
+    """Return the figures of the smooth unit that would hold the target: for searching and drawing, never for a plate.
+
+    Raises as `size_unit` does.
+    """
+    shape, held = _held(target_mg, design, terms)
+    drawn = _drawn(shape, held, design, target_mg, terms, solve_smooth)
+    geometry = shape.smooth(drawn, design.mount)
+    return UnitFigures(
+        design=design,
+        terms=terms,
+        shape=shape,
+        drawn_mm=drawn,
+        finished_mm=shape.finished(drawn, terms, geometry),
+        layers=held.layers,
+        geometry=geometry,
+        mass_mg=mass_mg(terms, geometry),
+        content_mg=content_mg(terms, geometry),
+        loss_frac=loss_frac(terms, geometry),
+    )
+
+
+def _held(target_mg: float, design: Design, terms: Terms) -> tuple[Shape, Held]:
+    if not (math.isfinite(target_mg) and target_mg > 0):
+        raise BadInput.because("dose_mg", "is no dose", value=str(target_mg), unit="mg", accepted="more than 0")
+    shape = shape_named(design.shape, design.orientation)
+    rule = rule_named(design.rule, shape)
+    _refuse_other_terms(design, terms, shape.mounts)
+    return shape, rule(shape, design, target_mg, terms)
+
+
+def _drawn(
+    shape: Shape,
+    held: Held,
+    design: Design,
+    target_mg: float,
+    terms: Terms,
+    solve: Callable[[Shape, Design, int, float, Terms], Dimensions],
+) -> Dimensions:
+    if held.free_mm is not None:
+        return shape.drawn(design, held.free_mm, held.layers * design.layer_um / 1_000)
+    return solve(shape, design, held.layers, target_mg, terms)
+
+
+def _refuse_other_terms(design: Design, terms: Terms, mounts: tuple[str, ...]) -> None:
     refusals = [
         Refusal(
             field=field,
@@ -128,13 +196,13 @@ def _refuse_other_terms(design: Design, terms: Terms, printed: tuple[str, ...]) 
         )
         if asked != known
     ]
-    if design.orientation not in printed:
+    if design.mount not in mounts:
         refusals.append(
             Refusal(
-                field="orientation",
-                message=f"a {design.shape} is not drawn in this orientation",
-                value=design.orientation,
-                accepted=", ".join(printed),
+                field="mount",
+                message=f"shape {design.shape}, {design.orientation}, has no flat underside for it",
+                value=design.mount,
+                accepted=", ".join(mounts),
             )
         )
     if refusals:

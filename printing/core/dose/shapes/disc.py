@@ -1,4 +1,4 @@
-"""The disc: a flat round form that stands on its face."""
+"""The disc: a flat round form, on its face or on its rim; and mini-units, small discs that are counted."""
 
 from __future__ import annotations
 
@@ -9,7 +9,17 @@ from dosewright.ground.pure.errors import BadInput
 from dosewright.ground.pure.formulas import formula
 from printing.core.dose.meshes import Mesh, disc_mesh
 from printing.core.dose.model import Geometry, Terms
-from printing.core.dose.shapes.base import Design, Dimensions
+from printing.core.dose.revolved import lens_profile, revolved_mesh
+from printing.core.dose.shapes.base import (
+    LARGEST_MM,
+    SMALLEST_MM,
+    Design,
+    Dimensions,
+    Footprint,
+    geometry_of,
+    kept,
+    positive,
+)
 
 
 @formula(
@@ -23,9 +33,7 @@ def disc_volume_surface(radius_mm: float, height_mm: float) -> tuple[float, floa
     >>> [round(value, 6) for value in disc_volume_surface(4.0, 5.0)]
     [251.327412, 226.194671]
     """
-    for field, value in (("radius_mm", radius_mm), ("height_mm", height_mm)):
-        if not (math.isfinite(value) and value > 0):
-            raise BadInput.because(field, "is not a positive length", value=str(value), unit="mm", accepted="> 0")
+    positive(radius_mm=radius_mm, height_mm=height_mm)
     return math.pi * radius_mm**2 * height_mm, math.tau * radius_mm * (radius_mm + height_mm)
 
 
@@ -51,24 +59,30 @@ class Disc:
     """Diameter and height; printed flat; the diameter is the free dimension."""
 
     name = "disc"
+    orientation = "flat"
     outline = "round"
-    orientations: tuple[str, ...] = ("flat",)
-    rules: tuple[str, ...] = ("uniform", "fixed_height")
+    footprint: Footprint = "round"
+    rules: tuple[str, ...] = ("uniform", "fixed_height", "fixed_section")
+    mounts: tuple[str, ...] = ("necks", "sheet")
+    lengths: tuple[str, ...] = ("diameter", "height")
+    features: tuple[str, ...] = ()
+    counted_apart = False
 
     def at_scale(self, design: Design, scale_mm: float) -> Dimensions:
         """Return the disc of this diameter with the design's height per diameter."""
-        aspect = design.aspect_frac
-        if aspect is None or not (math.isfinite(aspect) and 0 < aspect <= 10):
-            raise BadInput.because("aspect_frac", "rule uniform needs it", value=str(aspect), accepted="0 to 10")
-        return {"diameter": scale_mm, "height": aspect * scale_mm}
+        return {"diameter": scale_mm, "height": kept(design, "aspect_frac", 0, 10) * scale_mm}
 
     def drawn(self, design: Design, free_mm: float, height_mm: float) -> Dimensions:
         """Return the disc of this diameter and height."""
         return {"diameter": free_mm, "height": height_mm}
 
-    def free_mm(self, dimensions: Mapping[str, float]) -> float:
-        """Return the diameter."""
-        return dimensions["diameter"]
+    def free_limits_mm(self, design: Design, height_mm: float) -> tuple[float, float]:
+        """Any diameter."""
+        return SMALLEST_MM, LARGEST_MM
+
+    def height_limits_mm(self, design: Design, free_mm: float) -> tuple[float, float]:
+        """Any height."""
+        return SMALLEST_MM, LARGEST_MM
 
     def height_mm(self, dimensions: Mapping[str, float]) -> float:
         """Return the height."""
@@ -78,15 +92,8 @@ class Disc:
         """Return the geometry of the circular cylinder."""
         radius, height = dimensions["diameter"] / 2.0, dimensions["height"]
         volume, surface = disc_volume_surface(radius, height)
-        face = math.pi * radius**2
-        return Geometry(
-            slice_volume_mm3=volume,
-            perimeter_layer_mm2=math.tau * radius * height,
-            facing_mm2=face if mount == "necks" else 0.0,
-            surface_mm2=surface,
-            mesh_volume_mm3=volume,
-            section_mm2=face,
-        )
+        facing = math.pi * radius**2 if mount == "necks" else 0.0
+        return geometry_of(volume, surface, math.tau * radius * height, facing, height)
 
     def mesh(self, dimensions: Mapping[str, float]) -> Mesh:
         """Return the disc as a closed mesh of exact area."""
@@ -98,4 +105,69 @@ class Disc:
         return {
             "diameter": dimensions["diameter"] + 2.0 * terms.bleed_mm,
             "height": dimensions["height"] + grown,
+        }
+
+
+class MiniUnits(Disc):
+    """Small discs, as many as the dose takes."""
+
+    name = "mini-units"
+    counted_apart = True
+
+
+class UprightDisc:
+    """Diameter and thickness; printed on its rim, held by necks; the thickness is the free dimension."""
+
+    name = "disc"
+    orientation = "upright"
+    outline = "round"
+    footprint: Footprint = "rectangle"
+    rules: tuple[str, ...] = ("uniform", "fixed_height")
+    mounts: tuple[str, ...] = ("necks",)
+    lengths: tuple[str, ...] = ("width", "height", "thickness")
+    features: tuple[str, ...] = ()
+    counted_apart = False
+
+    def at_scale(self, design: Design, scale_mm: float) -> Dimensions:
+        """Return the disc of this diameter with the design's thickness per diameter."""
+        return {"diameter": scale_mm, "thickness": kept(design, "aspect_frac", 0, 10) * scale_mm}
+
+    def drawn(self, design: Design, free_mm: float, height_mm: float) -> Dimensions:
+        """Return the disc of this thickness, whose diameter is the printed height."""
+        return {"diameter": height_mm, "thickness": free_mm}
+
+    def free_limits_mm(self, design: Design, height_mm: float) -> tuple[float, float]:
+        """Any thickness."""
+        return SMALLEST_MM, LARGEST_MM
+
+    def height_limits_mm(self, design: Design, free_mm: float) -> tuple[float, float]:
+        """Any diameter."""
+        return SMALLEST_MM, LARGEST_MM
+
+    def height_mm(self, dimensions: Mapping[str, float]) -> float:
+        """Return the diameter."""
+        return dimensions["diameter"]
+
+    def smooth(self, dimensions: Mapping[str, float], mount: str) -> Geometry:
+        """Return the geometry of the circular cylinder on its side: sections are rectangles.
+
+        Source: a rectangle h by 2 sqrt(r^2 - z^2), integrated over the height: 4 r h + 2 pi r^2.
+        """
+        radius, thickness = dimensions["diameter"] / 2.0, dimensions["thickness"]
+        volume, surface = disc_volume_surface(radius, thickness)
+        outlines = 4.0 * radius * thickness + math.tau * radius**2
+        return geometry_of(volume, surface, outlines, 2.0 * radius * thickness, 2.0 * radius)
+
+    def mesh(self, dimensions: Mapping[str, float]) -> Mesh:
+        """Return the disc on its rim as a closed mesh of exact volume."""
+        radius, thickness = dimensions["diameter"] / 2.0, dimensions["thickness"]
+        profile = lens_profile(radius, thickness, 0.0, 0.0)
+        return revolved_mesh(profile, disc_volume_surface(radius, thickness)[0], on_its_side=True)
+
+    def finished(self, dimensions: Mapping[str, float], terms: Terms, geometry: Geometry) -> Dimensions:
+        """Return width and thickness grown by the bleed on both sides, the height by the over-cure."""
+        return {
+            "width": dimensions["diameter"] + 2.0 * terms.bleed_mm,
+            "height": dimensions["diameter"] + terms.overcure_mm,
+            "thickness": dimensions["thickness"] + 2.0 * terms.bleed_mm,
         }
