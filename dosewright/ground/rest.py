@@ -48,6 +48,8 @@ class Door:
     as it stands in URLs ("order"), ``verb`` its place below the record ("verify"); a door with ``creates``
     makes a record of that kind and has no code. ``title`` is what people read on the button. ``needs`` names
     the states of the record in which the door makes sense, where the table of states does not tell it.
+    ``media`` names media types that may be sent as they are instead of JSON: the body is then the input's
+    ``text``, and the query names the rest.
     """
 
     action: ClassVar[str]
@@ -57,6 +59,7 @@ class Door:
     title: ClassVar[Any]
     hint: ClassVar[Any] = ""
     needs: ClassVar[tuple[str, ...]] = ()
+    media: ClassVar[tuple[str, ...]] = ()
     Input: ClassVar[type[serializers.Serializer[Any]]] = Nothing
 
     @classmethod

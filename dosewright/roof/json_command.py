@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Sequence
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from dosewright.ground.pure.errors import Refused
-from dosewright.roof.output import leave_refused, print_json
+from dosewright.ground.pure.errors import Refusal, Refused
+from dosewright.roof.output import REFUSED, leave_refused, print_json, tell_refusals
 
 
 class JsonCommand(BaseCommand):
@@ -32,6 +34,10 @@ class JsonCommand(BaseCommand):
         """Return what the document of a refusal says besides the reasons."""
         return {}
 
+    def refused_in(self, document: Any) -> Sequence[Refusal]:
+        """Return what was refused of several things of which others were done; the exit code then says so."""
+        return ()
+
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             document = self.answer(**options)
@@ -41,3 +47,6 @@ class JsonCommand(BaseCommand):
             print_json(document)
         else:
             self.tell(document)
+        if partly := self.refused_in(document):
+            tell_refusals(partly)
+            sys.exit(REFUSED)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Sequence
 from typing import Any, NoReturn
 
-from dosewright.ground.pure.errors import Refused, SetupMissing
+from dosewright.ground.pure.errors import Refusal, Refused, SetupMissing
 from dosewright.ground.rest import plain
 
 DONE, REFUSED, WRONG_USAGE, SETUP_MISSING = 0, 1, 2, 3
@@ -21,7 +22,12 @@ def leave_refused(refused: Refused, *, as_json: bool, **more: Any) -> NoReturn:
     """Tell the refusal in the form asked for and leave with its exit code."""
     if as_json:
         print_json({"refused": [one.as_dict() for one in refused.refusals], **more})
-    for one in refused.refusals:
+    tell_refusals(refused.refusals)
+    sys.exit(SETUP_MISSING if isinstance(refused, SetupMissing) else REFUSED)
+
+
+def tell_refusals(refusals: Sequence[Refusal]) -> None:
+    """Write each refusal on a line of standard error."""
+    for one in refusals:
         wants = f" Accepted: {one.accepted}." if one.accepted else ""
         sys.stderr.write(f"refused: {one.field}: {one.message}.{wants}\n")
-    sys.exit(SETUP_MISSING if isinstance(refused, SetupMissing) else REFUSED)

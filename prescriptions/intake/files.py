@@ -47,23 +47,30 @@ def read_file(data: bytes, *, today: date, source: str = UNSENT, max_bytes: int 
     return read_csv(data, today=today, source=source)
 
 
+def decoded(data: bytes) -> str:
+    """Return the text of ``data`` with its byte order mark, if it has one; raises BadInput for no UTF-8."""
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        found = data[error.start : error.end].hex(" ")
+        message = f"no UTF-8 at byte {error.start}"
+        raise BadInput.because("body", message, value=found, accepted="UTF-8", rule="no-utf-8") from error
+
+
 def read_json(value: Any, *, today: date, source: str = UNSENT) -> Intake:
     """Return the orders of a JSON value (from `strict_json.parse`): FHIR, one order, or a list of orders."""
     if is_fhir(value):
         return read_fhir(value, today=today, source=source)
     items = [value] if isinstance(value, dict) else value
-    many = isinstance(value, list)
-    read = read_orders(items, today=today)
-    drafts = [
-        _draft(one, item, number, source, many=many) for number, (one, item) in enumerate(zip(read, items, strict=True))
-    ]
-    return Intake(form="orders", drafts=tuple(drafts))
+    pairs = zip(read_orders(items, today=today), items, strict=True)
+    drafts = tuple(_draft(one, item, number, source) for number, (one, item) in enumerate(pairs, start=1))
+    return Intake(form="orders", drafts=drafts)
 
 
-def _draft(read: OrderRequest | BadInput, item: Any, index: int, source: str, *, many: bool) -> Draft:
+def _draft(read: OrderRequest | BadInput, item: Any, number: int, source: str) -> Draft:
     written = item.get("reference") if isinstance(item, dict) else None
-    reference = written if isinstance(written, str) and written else f"order {index + 1} of the file"
-    draft = Draft(reference=reference, source=source, places={"": f"orders[{index}]"} if many else {})
+    reference = written if isinstance(written, str) and written else f"order {number} of the file"
+    draft = Draft(reference=reference, source=source)
     if isinstance(read, OrderRequest):
         return replace(draft, request=read)
-    return replace(draft, refusals=draft.placed(read.refusals))
+    return replace(draft, refusals=read.refusals)

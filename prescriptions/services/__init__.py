@@ -10,7 +10,7 @@ from prescriptions.services.changing import (
     stop_order,
 )
 from prescriptions.services.checking import give_reason, open_alerts, verify_order, verify_shown
-from prescriptions.services.importing import ImportAnswer, ImportedOrder, import_orders
+from prescriptions.services.importing import ImportAnswer, ImportedOrder, import_file, import_orders
 from prescriptions.services.ordering import attest_order, enter_order, order_record, order_shown, sign_order
 from prescriptions.services.patients import (
     PatientNames,
@@ -41,6 +41,7 @@ __all__ = [
     "enter_order",
     "free_line",
     "give_reason",
+    "import_file",
     "import_orders",
     "measure_patient",
     "open_alerts",

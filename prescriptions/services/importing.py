@@ -6,7 +6,7 @@ saw the original. Who brought the file is kept as the submitter, apart from who 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -16,8 +16,10 @@ from dosewright.ground.act import Act, act, record_refusal
 from dosewright.ground.fresh import new_code
 from dosewright.ground.pure.errors import BadInput, Refusal, Refused
 from dosewright.ground.pure.roles import Actor, authorise_role
-from prescriptions.intake.drafts import Draft, Intake
+from prescriptions.intake.drafts import UNSENT, Draft, Intake
 from prescriptions.intake.fhir_bundle import hold
+from prescriptions.intake.files import MOST_BYTES, read_file
+from prescriptions.queries.naming import site_today
 from prescriptions.services.ordering import enter_order, enter_within
 from prescriptions.services.versions import OrderAnswer, compose_request
 
@@ -43,18 +45,34 @@ class ImportedOrder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ImportAnswer:
-    """What became of a file: every order in the file's order, and all refusals together."""
+    """What became of a file: every order in the file's order, and all refusals together.
+
+    ``taken`` and ``repeated`` [orders] count those that are new and those that had come before.
+    """
 
     form: str
     delimiter: str | None
     taken: int
     repeated: int
     orders: tuple[ImportedOrder, ...]
+    refused: tuple[Refusal, ...]
 
-    @property
-    def refused(self) -> tuple[Refusal, ...]:
-        """Every refusal of every order."""
-        return tuple(refusal for one in self.orders for refusal in one.refused)
+
+def import_file(
+    actor: Actor, *, data: bytes, source: str = UNSENT, max_bytes: int = MOST_BYTES, at: datetime
+) -> ImportAnswer:
+    """Read a file of orders in any of the forms that are taken, and import it; see `import_orders`.
+
+    ``source`` names the sender where the file does not, ``max_bytes`` [bytes] is the most that is read. Raises
+    NotAllowed, and BadInput for a file that is none as a whole; that, too, leaves a row in the audit trail.
+    """
+    try:
+        authorise_role(actor, ACTION)
+        intake = read_file(data, today=site_today(actor, at), source=source, max_bytes=max_bytes)
+    except Refused as refused:
+        record_refusal(actor, ACTION, refused, at=at)
+        raise
+    return import_orders(actor, intake=intake, at=at)
 
 
 def import_orders(actor: Actor, *, intake: Intake, at: datetime) -> ImportAnswer:
@@ -71,7 +89,16 @@ def import_orders(actor: Actor, *, intake: Intake, at: datetime) -> ImportAnswer
         taken=sum(bool(one.code) and not one.repeated for one in orders),
         repeated=sum(one.repeated for one in orders),
         orders=tuple(orders),
+        refused=tuple(_all_refused(intake, orders)),
     )
+
+
+def _all_refused(intake: Intake, orders: Sequence[ImportedOrder]) -> Iterator[Refusal]:
+    """Yield every refusal; in a list of the order JSON with the place of its order before its own."""
+    many = intake.form == "orders" and len(orders) > 1
+    for number, order in enumerate(orders):
+        for one in order.refused:
+            yield replace(one, field=f"orders[{number}].{one.field}") if many else one
 
 
 def _one(actor: Actor, draft: Draft, at: datetime) -> ImportedOrder:

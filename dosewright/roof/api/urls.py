@@ -7,12 +7,14 @@ from typing import Any
 from django.urls import URLPattern, path
 from rest_framework.views import APIView
 
-from dosewright.ground.rest import DOORS, LOOKS
+from dosewright.ground.rest import DOORS, LOOKS, Door
 from dosewright.roof.api import registry
 from dosewright.roof.api.documents import FileView
 from dosewright.roof.api.door_views import methods_of
+from dosewright.roof.api.fhir.views import FhirBundle, FhirMedicationRequest
 from dosewright.roof.api.gateway import PlateFileView, PrinterJob
 from dosewright.roof.api.look_views import list_methods, one_methods
+from dosewright.roof.api.parsing import StrictJson, raw_text
 from dosewright.roof.api.schema import Document, camel
 from dosewright.roof.api.sessions import Session
 from dosewright.roof.api.tracing import TraceView
@@ -27,11 +29,13 @@ def patterns() -> list[URLPattern]:
         path("trace/<str:code>", TraceView.as_view()),
         path("document/<str:code>/file", FileView.as_view()),
         path("printer-job", PrinterJob.as_view()),
+        path("fhir", FhirBundle.as_view()),
+        path("fhir/MedicationRequest", FhirMedicationRequest.as_view()),
         path("batch/<str:code>/plate-file", PlateFileView.as_view()),
     ]
     found += [path(subject, _collection(subject)) for subject in registry.subjects() if _has_collection(subject)]
     found += [
-        path(f"{one.subject}/{one.verb}", _view(camel(one.action), methods_of(one), door=one))
+        path(f"{one.subject}/{one.verb}", _view(camel(one.action), methods_of(one), door=one, **_parsers(one)))
         for one in DOORS.values()
         if one.creates and one.verb
     ]
@@ -46,6 +50,11 @@ def patterns() -> list[URLPattern]:
         if not one.creates
     ]
     return found
+
+
+def _parsers(door: type[Door]) -> dict[str, Any]:
+    """Return the parsers of a door that takes more than JSON."""
+    return {"parser_classes": [StrictJson, *map(raw_text, door.media)]} if door.media else {}
 
 
 def _has_collection(subject: str) -> bool:

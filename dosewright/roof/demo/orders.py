@@ -13,10 +13,11 @@ from django.conf import settings
 
 from dosewright.ground.documents import write_file
 from dosewright.ground.models import User
-from dosewright.ground.pure.errors import Refused
-from dosewright.ground.pure.strict_json import parse
+from dosewright.ground.pure.errors import BadInput, Refused
 from dosewright.roof.demo.stage import PEOPLE, Stage
-from prescriptions.intake.order_json import read_orders
+from prescriptions.intake.drafts import Intake
+from prescriptions.intake.files import read_file as read_intake
+from prescriptions.intake.files import read_json
 from prescriptions.intake.order_request import OrderRequest
 from prescriptions.queries.facts import order_facts, screens_reported, standing_alerts
 from prescriptions.services import (
@@ -32,7 +33,6 @@ from prescriptions.services import (
 
 SCENARIO = settings.ROOT / "fixtures" / "demo" / "orders.json"
 SOURCE = "demo"
-MOST_BYTES = 20_000_000
 DAY = re.compile(r"day([+-]\d{1,6})")
 REASON = "accepted by the demo's pharmacist after reading the alert (invented reason)"
 
@@ -51,13 +51,18 @@ class Taken:
 
 
 def read_file(path: Path | None, today: date) -> Requests:
-    """Return each order of a file with its reference, or of the scenario with its days counted from `today`.
+    """Return each order of a file (order JSON, CSV or FHIR), or of the scenario with its days counted from `today`.
 
-    A refusal stands in its order's place. Raises BadInput for a file that is no list of orders at all.
+    A refusal stands in its order's place. Raises BadInput for a file that is none of orders at all.
     """
-    value = scenario(today) if path is None else parse(path.read_bytes(), max_bytes=MOST_BYTES)
-    orders = read_orders(value, today=today)
-    return [(_reference(item, number), one) for number, (item, one) in enumerate(zip(value, orders, strict=True), 1)]
+    if path is None:
+        return requests_of(read_json(scenario(today), today=today, source=SOURCE))
+    return requests_of(read_intake(path.read_bytes(), today=today, source=SOURCE))
+
+
+def requests_of(intake: Intake) -> Requests:
+    """Return each order of an intake with its reference, or its refusal."""
+    return [(one.reference, one.request or BadInput(*one.refusals)) for one in intake.drafts]
 
 
 def write_scenario(home: Path, today: date) -> None:
@@ -164,11 +169,6 @@ def _blocks(code: str) -> list[dict[str, Any]]:
 
 def _first(refused: list[dict[str, Any]]) -> str:
     return f"{refused[0]['field']}: {refused[0]['message']}"
-
-
-def _reference(item: Any, number: int) -> str:
-    found = item.get("reference") if isinstance(item, dict) else None
-    return found if isinstance(found, str) and found else f"order {number} of the file"
 
 
 def _dated(value: Any, today: date) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path
 
 from dosewright.roof.api import registry
-from dosewright.roof.pages import coming_and_going, doors, home, house, order_entry, records
+from dosewright.roof.pages import coming_and_going, doors, home, house, order_entry, order_import, records
 
 
 def patterns() -> list[URLPattern]:
@@ -24,6 +24,8 @@ def patterns() -> list[URLPattern]:
     if registry.door_at("order", "", creates=True):
         found += [
             path("order/new", order_entry.enter),
+            path("order/new/import", order_import.bring),
+            path("order/new/import/template.csv", order_import.template),
             path("order/<str:code>/amend", order_entry.change, {"verb": "amend"}),
             path("order/<str:code>/resubmit", order_entry.change, {"verb": "resubmit"}),
         ]

@@ -31,7 +31,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--dir", type=Path, default=settings.ROOT / "var" / "demo", metavar="DIR")
-        parser.add_argument("--orders", type=Path, metavar="FILE", help="the order JSON of the REST API, a list")
+        parser.add_argument("--orders", type=Path, metavar="FILE", help="order JSON (a list), CSV or FHIR R4")
         parser.add_argument("--once", action="store_true", help="leave after the walk")
         parser.add_argument("--port", type=int, metavar="N", help="default 8000, any free one with --once")
 
