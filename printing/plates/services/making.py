@@ -8,13 +8,18 @@ from dosewright.ground.models import Site
 from dosewright.ground.pure.errors import Refused
 from dosewright.ground.work import Job
 from prescriptions.findings import Finding, Severity
+from prescriptions.intake.order_request import RELEASES
 from prescriptions.queries.facts import OrderFacts, order_facts
+from prescriptions.screening.made_form import screen_release
 from prescriptions.services.screens import record_screen
 from prescriptions.states import QUERIED, RECEIVED, VERIFIED
 from printing.core.dose.sizing import DoseNotPossible, SizedDose
 from printing.formulary.content import FormulationFacts
 from printing.formulary.queries import validated_for
 from printing.plates.fitting import size_line
+from printing.plates.keeping import course_outlasts
+from printing.plates.made_for import form_findings
+from printing.plates.queries.plans import units_changed_before
 from printing.plates.sizes import exact, size_record
 
 SCREEN = "making"
@@ -37,11 +42,14 @@ def look_at(order: OrderFacts) -> tuple[list[Finding], dict[str, Any]]:
     """Return what stands in the way of making the order, and the provisional sizes."""
     formulation = validated_for(order.site_id, order.substance, order.release)
     if formulation is None:
-        return [_no_formulation(order)], {"formulation": None, "lines": []}
-    site = Site.objects.get(pk=order.site_id).values
-    findings: list[Finding] = []
+        return _not_made(order), {"formulation": None, "lines": []}
+    place = Site.objects.get(pk=order.site_id)
+    site = place.values
+    findings = [*form_findings(order, formulation), *units_changed_before(order.code)]
     lines: list[dict[str, Any]] = []
     for line in order.lines:
+        outlasts = course_outlasts(line, formulation, site, zone=place.zone)
+        findings += [outlasts] if outlasts else []
         try:
             sized = size_line(formulation, order, line, site=site)
         except Refused as refused:
@@ -55,6 +63,12 @@ def look_at(order: OrderFacts) -> tuple[list[Finding], dict[str, Any]]:
 
 def _named(formulation: FormulationFacts) -> str:
     return f"{formulation.code}/{formulation.number}"
+
+
+def _not_made(order: OrderFacts) -> list[Finding]:
+    """Say that nothing holds the order, and where it would hold with the other release, that too."""
+    others = [one for one in RELEASES if one != order.release and validated_for(order.site_id, order.substance, one)]
+    return [_no_formulation(order), *(found for one in others for found in screen_release(one, order.release))]
 
 
 def _no_formulation(order: OrderFacts) -> Finding:
