@@ -2,7 +2,8 @@
 
 Common practice, no source: the tips together touch 2 % of the area that faces the raft, more the more
 slender the unit is; at least three, so that it cannot tilt; none thinner than the finest printable
-feature nor so thick that breaking it scars the unit.
+feature nor so thick that breaking it scars the unit. A long body and a ring have as many as leave no
+more than 4 mm of their underside between two.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ BASE_PER_TIP = 2
 OVERLAP_UM = 50
 """A tip reaches this far into the body of the unit; the limit is 0.05 mm (design rule)."""
 
+MOST_SPAN_UM = 4_000
+
 SEGMENTS = 24
 _PI = (355, 113)
 
@@ -33,14 +36,15 @@ class NeckRules:
     base_um: int
 
 
-def necks_for(contact_um2: int, height_um: int, least_width_um: int) -> NeckRules:
-    """Return the necks of a unit from the area that faces the raft and its slenderness.
+def necks_for(contact_um2: int, height_um: int, least_width_um: int, run_um: int = 0) -> NeckRules:
+    """Return the necks of a unit from the area that faces the raft, its slenderness and the length they hold.
 
     The tips' area is 2 % of `contact_um2` times (1 + slenderness / 4), slenderness = height / least width.
+    ``run_um`` is the length of a long body's or a ring's underside [um], 0 for any other.
     """
     num, den = TIP_AREA_FRAC
     wanted_um2 = contact_um2 * num * (4 * least_width_um + height_um) // (den * 4 * least_width_um)
-    count = LEAST_NECKS
+    count = max(LEAST_NECKS, -(-run_um // MOST_SPAN_UM))
     while _tip_um(wanted_um2, count) > MOST_TIP_UM:
         count += 1
     tip = max(LEAST_TIP_UM, _tip_um(wanted_um2, count))

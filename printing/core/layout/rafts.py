@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dosewright.ground.pure.errors import BadInput
-from printing.core.layout.necks import OVERLAP_UM, SEGMENTS, NeckRules
 from printing.core.layout.request import RaftRules
 
 Vertices = NDArray[np.float64]
@@ -27,11 +26,6 @@ EMBED_MM = 0.05
 TEXT_MARGIN_MM = 0.4
 EMBOLDEN_MM = 0.04
 """Strokes grow by this on each side: at tab size a book face is thinner than three laser spots."""
-
-RING_FRACS = (0.6, 0.7, 0.8, 0.88, 0.5, 0.4, 0.3)
-"""Where necks may stand, as a fraction of the way from the middle to the rim of the contact face."""
-
-CONTACT_MM = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,30 +77,6 @@ def raft_solid(
     if len(pieces) != 1:
         raise BadInput.because("raft", "raft and raised code are not one closed body", value=text)
     return _solid_of(body)
-
-
-def neck_solid(unit: Solid, necks: NeckRules, rules: RaftRules) -> Solid:
-    """Return the necks of one unit as one mesh in the unit's frame (its lowest point at z = 0).
-
-    They run from inside the slab to `OVERLAP_UM` above the unit's underside where they stand. Raises
-    BadInput when no ring carries all of them.
-    """
-    tip, base = necks.tip_um / 2000, necks.base_um / 2000
-    for spots in _rings(unit, necks.count):
-        tops = [_underside(unit, x, y, tip) for x, y in spots]
-        if all(top is not None for top in tops) and _apart(spots, 2 * base):
-            bottom = -(rules.finger_gap_um / 1000 + EMBED_MM)
-            cones = [
-                _cone(x, y, bottom, float(top or 0) + OVERLAP_UM / 1000, base, tip)
-                for (x, y), top in zip(spots, tops, strict=True)
-            ]
-            return _joined(cones)
-    raise BadInput.because(
-        "necks",
-        "the unit's underside does not carry its necks",
-        value=str(necks.count),
-        accepted="a contact face wide enough for three necks",
-    )
 
 
 def placed_in_frame(vertices_mm: Vertices, faces: Faces) -> Solid:
@@ -180,70 +150,6 @@ def _contours(text: str, outlines: Outlines) -> list[Vertices]:
         ]
         pen += outlines.advances[character]
     return found
-
-
-def _rings(unit: Solid, count: int) -> list[list[tuple[float, float]]]:
-    """Return candidate places of `count` necks: even on ellipses inside the contact face's extent."""
-    corners = unit.vertices_mm[unit.faces]
-    facing = corners[corners[:, :, 2].max(axis=1) <= CONTACT_MM].reshape(-1, 3)
-    if not len(facing):
-        facing = unit.vertices_mm[unit.vertices_mm[:, 2] <= CONTACT_MM]
-    low, high = facing[:, :2].min(axis=0), facing[:, :2].max(axis=0)
-    middle, half = (low + high) / 2, (high - low) / 2
-    angles = np.pi / 2 + 2 * np.pi * np.arange(count) / count
-    circle = np.column_stack([np.cos(angles), np.sin(angles)])
-    return [[(float(x), float(y)) for x, y in quantised(middle + half * frac * circle)] for frac in RING_FRACS]
-
-
-def _apart(spots: Sequence[tuple[float, float]], least: float) -> bool:
-    return all((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 > least * least for k, a in enumerate(spots) for b in spots[:k])
-
-
-def _underside(unit: Solid, x: float, y: float, radius: float) -> float | None:
-    """Return the lowest underside of the unit within a tip, None when the tip looks past its edge."""
-    angles = 2 * np.pi * np.arange(8) / 8
-    ring = [(x + radius * float(np.cos(a)), y + radius * float(np.sin(a))) for a in angles]
-    heights = [_lowest_hit(unit, *point) for point in [(x, y), *ring]]
-    found = [height for height in heights if height is not None]
-    return min(found) if len(found) == len(heights) else None
-
-
-def _lowest_hit(unit: Solid, x: float, y: float) -> float | None:
-    """Return the least z at which a vertical line through (x, y) meets the mesh."""
-    a, b, c = (unit.vertices_mm[unit.faces[:, k]] for k in range(3))
-    area = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])
-    flat = np.abs(area) > 1e-12
-    u = np.zeros(len(area))
-    v = np.zeros(len(area))
-    np.divide((x - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (y - a[:, 1]), area, out=u, where=flat)
-    np.divide((b[:, 0] - a[:, 0]) * (y - a[:, 1]) - (x - a[:, 0]) * (b[:, 1] - a[:, 1]), area, out=v, where=flat)
-    hit = flat & (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9)
-    if not hit.any():
-        return None
-    z = a[:, 2] + u * (b[:, 2] - a[:, 2]) + v * (c[:, 2] - a[:, 2])
-    return float(z[hit].min())
-
-
-def _cone(x: float, y: float, bottom: float, top: float, base: float, tip: float) -> Solid:
-    angles = 2 * np.pi * np.arange(SEGMENTS) / SEGMENTS
-    circle = np.column_stack([np.cos(angles), np.sin(angles)])
-    rings = [np.column_stack([(x, y) + circle * r, np.full(SEGMENTS, z)]) for r, z in ((base, bottom), (tip, top))]
-    points = np.vstack([*rings, [[x, y, bottom], [x, y, top]]])
-    low, high = 2 * SEGMENTS, 2 * SEGMENTS + 1
-    faces = []
-    for k in range(SEGMENTS):
-        after = (k + 1) % SEGMENTS
-        faces += [(low, after, k), (high, SEGMENTS + k, SEGMENTS + after)]
-        faces += [(k, after, SEGMENTS + after), (k, SEGMENTS + after, SEGMENTS + k)]
-    return Solid(vertices_mm=points, faces=np.array(faces, dtype=np.int64))
-
-
-def _joined(solids: Sequence[Solid]) -> Solid:
-    starts = np.cumsum([0, *(len(solid.vertices_mm) for solid in solids[:-1])])
-    return Solid(
-        vertices_mm=quantised(np.vstack([solid.vertices_mm for solid in solids])),
-        faces=np.vstack([solid.faces + start for solid, start in zip(solids, starts, strict=True)]),
-    )
 
 
 def _manifold(solid: Solid) -> Any:

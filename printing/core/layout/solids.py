@@ -9,8 +9,9 @@ from typing import Any, Literal
 from dosewright.ground.pure.canonical import digest_of
 from dosewright.ground.pure.codes import raised_part
 from dosewright.ground.pure.errors import BadInput, Refusal, refuse_if_any
+from printing.core.layout.neck_places import neck_solid
 from printing.core.layout.necks import NeckRules
-from printing.core.layout.rafts import Faces, Outlines, Solid, Vertices, neck_solid, placed_in_frame, raft_solid
+from printing.core.layout.rafts import Faces, Outlines, Solid, Vertices, placed_in_frame, raft_solid
 from printing.core.layout.request import RaftRules
 
 FOOTPRINT_SLACK_UM = 2

@@ -13,6 +13,7 @@ from manifold3d import Manifold, Mesh64
 from dosewright.ground.pure.codes import ALPHABET, raised_part
 from dosewright.ground.pure.errors import BadInput
 from printing.core.layout.cost import zone_raft_um3
+from printing.core.layout.neck_places import neck_solid
 from printing.core.layout.necks import (
     LEAST_NECKS,
     LEAST_TIP_UM,
@@ -23,7 +24,7 @@ from printing.core.layout.necks import (
     overlap_volume_um3,
 )
 from printing.core.layout.plan import make_plan
-from printing.core.layout.rafts import Solid, neck_solid, placed_in_frame, raft_solid, slab_volume_um3
+from printing.core.layout.rafts import Solid, placed_in_frame, raft_solid, slab_volume_um3
 from printing.core.layout.record import plan_record
 from printing.core.layout.request import RaftRules
 from printing.core.layout.solids import plate_solids
