@@ -79,6 +79,14 @@ class SizedUnit(UnitFigures):
         """
         return max(float(self.sections.area_mm2[0]), shallow_mm2(self.mesh))
 
+    @property
+    def held_run_mm(self) -> float:
+        """The length of a ring's or a lying body's underside, along which it is held [mm]; 0 for any other."""
+        drawn = self.drawn_mm
+        if "tube" in drawn:
+            return math.pi * (drawn["diameter"] - drawn["tube"])
+        return drawn["length"] if self.design.orientation == "lying" else 0.0
+
     def as_dict(self) -> dict[str, Any]:
         """Return the `unit` of the `size` command's answer."""
         terms, geometry = self.terms, self.geometry
