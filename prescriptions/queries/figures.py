@@ -5,7 +5,7 @@ from __future__ import annotations
 from dosewright.ground.pure.quantities import plain
 from prescriptions.composing import PatientFigures
 from prescriptions.intake.order_request import Measure, StatedAllergies
-from prescriptions.models import BodyMeasure, Patient
+from prescriptions.models import Allergy, BodyMeasure, Patient
 
 FLAGS = {"yes": True, "no": False, "not recorded": None}
 """How a yes, a no and a "nobody said" stand in the tables."""
@@ -33,6 +33,12 @@ def figures_on_file(patient: Patient) -> PatientFigures:
         stricture=FLAGS[patient.stricture],
         pregnancy_possible=FLAGS[patient.pregnancy_possible],
     )
+
+
+def allergies_written(order_code: str) -> tuple[str, ...]:
+    """Return the allergies of an order's patient as they were written; empty where none are listed."""
+    rows = Allergy.objects.filter(patient__orders__code=order_code).order_by("pk")
+    return tuple(rows.values_list("text", flat=True))
 
 
 def latest_measure(patient: Patient, kind: str) -> Measure | None:

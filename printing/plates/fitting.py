@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from dosewright.ground.pure.site_values import SiteValues
 from prescriptions.queries.facts import LineFacts, OrderFacts
+from prescriptions.queries.moiety import daily_elsewhere_mg
 from printing.core.dose.sizing import SizedDose
 from printing.formulary.content import FormulationFacts
 from printing.formulary.designs import Fit, size_order_dose
@@ -40,12 +41,16 @@ def size_line(
 
 
 def fit_of(order: OrderFacts, line: LineFacts) -> Fit:
-    """Return what sizing needs of the patient; the day's dose counts every line that may fall on one day with it."""
+    """Return what sizing needs of the patient.
+
+    The day's dose counts every line that may fall on one day with this one, and the patient's other active orders
+    that one formulation holds: residues are taken with all of them.
+    """
     together = [one for one in order.lines if one.starts_on <= line.ends_on and line.starts_on <= one.ends_on]
     return Fit(
         age_days=order.fit.age_days,
         weight_kg=order.fit.weight_kg,
         own_size_limit_mm=order.fit.largest_unit_mm,
         doses_per_day=Decimal(line.doses_per_day),
-        daily_dose_mg=sum((one.dose_mg * one.doses_per_day for one in together), Decimal(0)),
+        daily_dose_mg=sum((one.dose_mg * one.doses_per_day for one in together), daily_elsewhere_mg(order.code)),
     )

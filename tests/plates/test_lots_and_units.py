@@ -7,9 +7,11 @@ from decimal import Decimal
 import pytest
 
 from dosewright.ground.models import Work
-from dosewright.ground.pure.errors import NotThere
+from dosewright.ground.pure.errors import Blocked, NotThere
 from dosewright.ground.work import run
 from prescriptions.queries import order_facts
+from prescriptions.queries.facts import standing_alerts
+from prescriptions.services import open_alerts, verify_order, verify_shown
 from printing.plates import services
 from printing.plates.models import PrintBatch
 from printing.plates.queries import plan_facts, units_checked, zones_of_line
@@ -22,6 +24,7 @@ from tests.cast import (
     demo_substance,
     found_cast,
     lot_with_results,
+    pen,
     ready_bench,
 )
 from tests.orders import verify, work_off
@@ -82,6 +85,12 @@ def test_other_units_than_were_verified_go_back_once_and_are_then_made(cast: Cas
     assert order_facts(code).state == "received"
     assert units_checked(code, line) == {1, 2}
     work_off("fact:order received")
+    # The screen has run again at nominal strength, where one unit is enough: the alert stands all the same.
+    assert {(one.rule, one.field, one.value) for one in standing_alerts(code)} >= {("units-changed", line, "2")}
+    open_alerts(cast.rosa, code, at=NOW)
+    with pytest.raises(Blocked) as refused:
+        verify_order(cast.rosa, code, pen=pen(verify_shown(cast.rosa, code)), at=NOW)
+    assert {one.rule for one in refused.value.refusals} == {"reason-missing"}
     verify(cast, code)
     plan, state = plan_of(cast, one)
     assert state == Work.DONE

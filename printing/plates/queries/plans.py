@@ -11,6 +11,7 @@ from dosewright.ground.models import Work
 from dosewright.ground.pure.errors import NotThere
 from dosewright.ground.pure.roles import Actor, authorise_read
 from dosewright.ground.rest import KeysetPage
+from prescriptions.findings import Finding, Severity
 from prescriptions.models import Alert, ScreenReport
 from printing.plates.content import PlanFacts
 from printing.plates.models import PlanRecord, PrintBatch, SizedLine
@@ -46,6 +47,33 @@ def units_checked(order: str, line: str) -> frozenset[int]:
         field=line,
     ).values_list("value", flat=True)
     return frozenset({*([] if first is None else [first]), *map(int, sent_back)})
+
+
+def units_changed_before(order: str) -> tuple[Finding, ...]:
+    """Return the latest finding by line that sent the version of an order that holds now back to be checked.
+
+    The screen "making" repeats it: at nominal strength it would find nothing, and the pharmacist would never have
+    to say why other units are right.
+    """
+    rows = Alert.objects.filter(
+        order_version__order__code=order,
+        order_version__number=F("order_version__order__current"),
+        rule=UNITS_CHANGED,
+    ).order_by("pk")
+    latest = {row.field: row for row in rows}
+    return tuple(
+        Finding(
+            rule=row.rule,
+            severity=Severity(row.severity),
+            field=row.field,
+            value=row.value,
+            limit=row.limit,
+            unit=row.unit,
+            source=row.source,
+            message=row.message,
+        )
+        for row in latest.values()
+    )
 
 
 def sizes_of_batch(batch_id: int) -> dict[str, dict[str, Any]]:
