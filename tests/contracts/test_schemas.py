@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 from tests.contracts.running import schemas, validator
 
 KNOWN = schemas()
-COMMANDS = {"formulation", "plan", "seed", "size", "summary", "trace", "verify_audit"}
+COMMANDS = {"formulation", "import_orders", "plan", "seed", "size", "summary", "trace", "verify_audit"}
 
 
 def test_every_command_that_prints_json_has_a_contract() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,11 +15,10 @@ from prescriptions import api, services
 from prescriptions.models import Order, OrderVersion, Patient
 from prescriptions.services import import_file
 from tests.cast import NOW, Cast, pen
+from tests.imports import example
 from tests.orders import order_json
 
-EXAMPLES = Path(__file__).parents[2] / "fixtures" / "imports"
-CSV = (EXAMPLES / "orders_example.csv").read_bytes()
-BUNDLE = (EXAMPLES / "bundle_example.json").read_bytes()
+CSV, BUNDLE = example("orders_example.csv"), example("bundle_example.json")
 
 
 def bring(cast: Cast, data: bytes, *, by: str = "tomas.lind", **more: Any) -> services.ImportAnswer:

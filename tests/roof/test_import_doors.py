@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -13,23 +13,15 @@ from django.test import Client
 from dosewright.ground.models import AuditEntry
 from prescriptions.models import Order
 from tests.cast import Cast, demo_substance, found_cast
+from tests.imports import example
 from tests.roof.conftest import as_person
 
-EXAMPLES = Path(__file__).parents[2] / "fixtures" / "imports"
-LATER = {b"2026-03-": b"2099-03-", b"2026-04-": b"2099-04-"}
 IMPORT, FHIR = "/api/v1/order/import", "/api/v1/fhir"
 FHIR_JSON = "application/fhir+json"
 
 
-def example(name: str) -> bytes:
-    """Return an example with its course in the far future, for the site's clock is the real one."""
-    data = (EXAMPLES / name).read_bytes()
-    for now, then in LATER.items():
-        data = data.replace(now, then)
-    return data.replace(b'"authoredOn": "2099-03-02"', b'"authoredOn": "2026-03-02"')
-
-
-CSV, BUNDLE = example("orders_example.csv"), example("bundle_example.json")
+TODAY = datetime.now(UTC).date()
+CSV, BUNDLE = example("orders_example.csv", TODAY), example("bundle_example.json", TODAY)
 
 
 def single() -> dict[str, Any]:
