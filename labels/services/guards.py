@@ -56,13 +56,13 @@ def not_approved(zone: ZoneRow) -> list[Refusal]:
 
 def not_ours(zone: ZoneRow, line: LineFacts) -> list[Refusal]:
     """Return a refusal when the line was freed since, so that it may be made again and must not be packed twice."""
-    if line.committed_to == zone.batch.plan:
+    if line.committed_to == zone.held_by:
         return []
     return [
         Refusal(
             field="line",
             value=line.committed_to or "free",
-            limit=zone.batch.plan,
+            limit=zone.held_by,
             message=f"line {line.code} is no longer held by the plan of this zone",
             accepted="units of the plan that holds the line",
             rule="other-plan",

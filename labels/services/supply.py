@@ -21,8 +21,8 @@ from labels.services.release import other_pack
 from labels.states import RELEASED, SUPPLIED
 from prescriptions.queries import line_facts
 from prescriptions.services import free_line
-from printing.plates.queries import zones_of_line
-from printing.plates.services import move_units
+from printing.plates.queries import is_alive
+from printing.plates.services import move_units, move_zone
 
 MOST_TO_WHOM = 40
 
@@ -141,9 +141,13 @@ def _witness(actor: Actor, username: str) -> User | None:
 
 
 def _let_line_go(doing: Act, pack: Pack) -> None:
-    """Free the line of a pack that never reached the patient, unless another part of it goes on elsewhere."""
+    """Free the line of a pack that never reached the patient, unless another part of it goes on elsewhere.
+
+    The zone then fails: its units are gone, and what the line lacks can be planned again.
+    """
     line = line_facts(pack.line.code)
-    others = [one for one in zones_of_line(line.code) if one.code != pack.zone.code]
-    alive = [one for one in others if one.state != "failed" and one.batch_state not in {"cancelled", "faulted"}]
-    if line.committed_to == pack.batch.plan and not alive and not hasattr(pack, "supply"):
-        free_line(doing, line.code, plan=pack.batch.plan)
+    if hasattr(pack, "supply") or line.committed_to != pack.zone.held_by:
+        return
+    move_zone(doing, pack.zone, "fail")
+    if not is_alive(line.code, pack.zone.held_by):
+        free_line(doing, line.code, plan=pack.zone.held_by)

@@ -82,6 +82,25 @@ class CheckPrinter(Door):
 
 
 @door
+class FitTank(Door):
+    """Fits another tank to a printer."""
+
+    action, subject, verb = "printer.tank", "printer", "tank"
+    title = _("Fit another tank")
+    hint = _("A tank serves one formulation: a change of formulation is a change of tank.")
+
+    class Input(serializers.Serializer[Any]):
+        """Which tank."""
+
+        tank = serializers.CharField(max_length=20, label=_("Tank"), help_text=_("The code of the tank."))
+
+    def run(self, actor: Actor, code: str, data: Mapping[str, Any], *, at: datetime) -> Any:
+        """Fit it."""
+        services.fit_tank(actor, code, tank=data["tank"], at=at)
+        return {"code": code}
+
+
+@door
 class IssuePrinterToken(Door):
     """Gives a linked printer a new token, which ends its old one."""
 
@@ -96,7 +115,7 @@ class IssuePrinterToken(Door):
 
 @door
 class RequestPlan(Door):
-    """Asks for a plan of all verified lines that a resin lot's formulation fits."""
+    """Asks for a plan of all verified lines, or of those that one resin lot's formulation fits."""
 
     action, subject, creates = "plan.request", "plan", True
     title = _("Plan")
@@ -105,8 +124,22 @@ class RequestPlan(Door):
     class Input(serializers.Serializer[Any]):
         """What is planned with."""
 
-        resin_lot = serializers.CharField(max_length=20, label=_("Resin lot"))
-        printer = serializers.CharField(max_length=20, label=_("Printer"))
+        resin_lot = serializers.CharField(
+            max_length=20,
+            required=False,
+            allow_blank=True,
+            default="",
+            label=_("Resin lot"),
+            help_text=_("Empty: every lot that can be printed."),
+        )
+        printer = serializers.CharField(
+            max_length=20,
+            required=False,
+            allow_blank=True,
+            default="",
+            label=_("Printer"),
+            help_text=_("Empty: every printer in use."),
+        )
 
     def run(self, actor: Actor, code: str, data: Mapping[str, Any], *, at: datetime) -> Any:
         """Ask for it."""

@@ -45,3 +45,7 @@ ZONE: dict[tuple[str, str], str] = {
     ("approved to pack", "fail"): "failed",
 }
 ZONE_INITIAL = "open"
+
+DEAD_BATCHES = ("cancelled", "faulted")
+DEAD_ZONES = ("failed",)
+"""States in which nothing of a batch or a zone goes on."""

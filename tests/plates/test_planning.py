@@ -19,7 +19,7 @@ from printing.plates.models import PlacedUnit, PlanRecord, PrintBatch, SizedLine
 from printing.plates.queries import batch_facts, plan_facts, shown_plan, zones_of_line
 from printing.plates.sizes import read_size
 from printing.stock import services as stock
-from tests.batches import DUE, Bench, bench, checked_order, planned, ready, work_off_all
+from tests.batches import DUE, Bench, bench, bench_printer, checked_order, planned, ready, work_off_all
 from tests.cast import NOW, Cast
 from tests.orders import another_child
 
@@ -146,6 +146,7 @@ def test_more_than_is_left_of_a_lot_is_not_planned(cast: Cast) -> None:
         capacity_ml=Decimal(500),
     )
     stock.fill_tank(cast.tomas, tank=elsewhere, resin_lot=one.lot, volume_ml=Decimal(400), at=NOW)
+    bench_printer(cast, tank=elsewhere, name="Bench two")
     plan = services.request_plan(cast.tomas, resin_lot=one.lot, printer=one.printer, at=NOW)
     assert "resin" in failure(plan)
     assert not PrintBatch.objects.exists()

@@ -32,6 +32,18 @@ class SiteValues:
     tank_life_hours: int = 8
     default_shelf_life_days: int = 14
     lead_time_days: int = 2
+    plan_ahead_days: int = 7
+    """How long before it is due a later supply of a course may be planned."""
+    opens_at: str = "07:00"
+    closes_at: str = "18:00"
+    open_days: str = "12345"
+    """Days of the week on which the site is open, 1 is Monday."""
+    change_over_minutes: int = 40
+    take_off_minutes: int = 15
+    weigh_unit_seconds: int = 20
+    test_plate_minutes: int = 60
+    pack_zone_minutes: int = 10
+    bench_places: int = 2
     controlled_on: bool = False
     hazardous_on: bool = False
 

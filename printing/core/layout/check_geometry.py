@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import cos, radians, sin
 from typing import Any
 
-from printing.core.layout.expected import ExpectedPlan, Finding
+from printing.core.layout.expected import ExpectedPlan, ExpectedPrinter, Finding
 
 SLACK_UM = 0.01
 """Room for floating point in exact distances of whole micrometres."""
@@ -29,12 +29,15 @@ class Footprint:
 
 
 def check_geometry(plate: Mapping[str, Any], expected: ExpectedPlan) -> list[Finding]:
-    """Return every broken distance rule of one plate."""
+    """Return every broken distance rule of one plate; none where its printer is unknown, which `check_plate` says."""
     from shapely import Polygon
 
+    printer = expected.printer(plate["printer"])
+    if printer is None:
+        return []
     zones = plate["zones"]
     hulls = [Polygon(zone["polygon_um"]) for zone in zones]
-    found = [one for zone, hull in zip(zones, hulls, strict=True) for one in _hull(zone, hull, expected)]
+    found = [one for zone, hull in zip(zones, hulls, strict=True) for one in _hull(zone, hull, printer, expected)]
     if found:
         return found
     prints = [_footprint(place, zone, unit) for place, zone in enumerate(zones) for unit in zone["units"]]
@@ -47,10 +50,10 @@ def check_geometry(plate: Mapping[str, Any], expected: ExpectedPlan) -> list[Fin
     return found
 
 
-def _hull(zone: Mapping[str, Any], hull: Any, expected: ExpectedPlan) -> list[Finding]:
+def _hull(zone: Mapping[str, Any], hull: Any, printer: ExpectedPrinter, expected: ExpectedPlan) -> list[Finding]:
     if not hull.is_valid or hull.area <= 0 or not _is_convex(zone["polygon_um"]):
         return [Finding(rule="convex", where=zone["code"], message="the zone's outline is not a convex polygon")]
-    edge, (width, depth) = expected.edge_um, expected.plate_um
+    edge, (width, depth) = expected.edge_um, printer.plate_um
     low_x, low_y, high_x, high_y = hull.bounds
     nearest = min(low_x, low_y, width - high_x, depth - high_y)
     if nearest < edge:

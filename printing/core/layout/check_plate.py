@@ -5,31 +5,51 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from printing.core.layout.expected import ExpectedLine, ExpectedPlan, Finding
+from printing.core.layout.expected import ExpectedLine, ExpectedPlan, ExpectedPrinter, Finding
 
-SAME = ("formulation", "lot", "profile", "layer_um", "mount")
+SAME = ("formulation", "lot", "layer_um", "mount")
 GEOMETRY = ("outline", "layers", "height_um")
 
 
 def check_plate(plate: Mapping[str, Any], lines: Mapping[str, ExpectedLine], expected: ExpectedPlan) -> list[Finding]:
-    """Return broken rules that need no distances."""
+    """Return broken rules that need no distances; a plate on a printer that may not be used is only named."""
+    printer = expected.printer(plate["printer"])
+    if printer is None:
+        return [
+            Finding(rule="frame", where=plate["batch"], message="not a printer of this plan", value=plate["printer"])
+        ]
     zones = [zone for zone in plate["zones"] if zone["geometry_of"] in lines]
-    found = _frame(plate, expected)
+    found = _frame(plate, printer, expected) + _profile(plate, printer)
     for zone in zones:
         found += _of_one_kind(plate, zone, lines[zone["geometry_of"]])
         found += _as_ordered(zone, lines[zone["geometry_of"]])
-    found += _heights(plate, [lines[zone["geometry_of"]] for zone in zones], expected)
+    found += _heights(plate, [lines[zone["geometry_of"]] for zone in zones], printer, expected)
     found += _resin(plate, zones, lines) + _removal(plate)
-    return found + _tests(plate, zones, lines, expected)
+    return found + _tests(plate, zones, lines, printer, expected)
 
 
-def _frame(plate: Mapping[str, Any], expected: ExpectedPlan) -> list[Finding]:
+def _profile(plate: Mapping[str, Any], printer: ExpectedPrinter) -> list[Finding]:
+    """Return a finding unless the plate's profile is the one validated for its formulation on its printer."""
+    wanted = printer.profiles.get(plate["formulation"])
+    if wanted == plate["profile"]:
+        return []
+    return [
+        Finding(
+            rule="profile",
+            where=plate["batch"],
+            message="not the profile that is validated for this formulation on this printer",
+            value=plate["profile"],
+            limit=wanted or "none",
+        )
+    ]
+
+
+def _frame(plate: Mapping[str, Any], printer: ExpectedPrinter, expected: ExpectedPlan) -> list[Finding]:
     """Return what the record states about printer, plate and gaps otherwise than ordered."""
     gaps, raft = plate["gaps_um"], plate["raft"]
     facts = (
-        ("printer", plate["printer"], expected.printer),
-        ("plate_um", tuple(plate["plate_um"]), expected.plate_um),
-        ("build_height_um", plate["build_height_um"], expected.build_height_um),
+        ("plate_um", tuple(plate["plate_um"]), printer.plate_um),
+        ("build_height_um", plate["build_height_um"], printer.build_height_um),
         (
             "gaps_um",
             (gaps.get("unit"), gaps.get("zone"), gaps.get("edge")),
@@ -92,7 +112,9 @@ def _as_ordered(zone: Mapping[str, Any], line: ExpectedLine) -> list[Finding]:
     return found
 
 
-def _heights(plate: Mapping[str, Any], lines: Sequence[ExpectedLine], expected: ExpectedPlan) -> list[Finding]:
+def _heights(
+    plate: Mapping[str, Any], lines: Sequence[ExpectedLine], printer: ExpectedPrinter, expected: ExpectedPlan
+) -> list[Finding]:
     base_um = expected.slab_um + (expected.finger_gap_um if plate["mount"] == "necks" else 0)
     found = []
     if plate["layer_um"] <= 0 or plate["base_layers"] * plate["layer_um"] != base_um:
@@ -116,14 +138,14 @@ def _heights(plate: Mapping[str, Any], lines: Sequence[ExpectedLine], expected: 
                 limit=str(layers),
             )
         )
-    if plate["layers"] * plate["layer_um"] > expected.build_height_um:
+    if plate["layers"] * plate["layer_um"] > printer.build_height_um:
         found.append(
             Finding(
                 rule="build-height",
                 where=plate["batch"],
                 message="higher than the printer builds",
                 value=str(plate["layers"] * plate["layer_um"]),
-                limit=str(expected.build_height_um),
+                limit=str(printer.build_height_um),
             )
         )
     return found
@@ -158,12 +180,13 @@ def _tests(
     plate: Mapping[str, Any],
     zones: Sequence[Mapping[str, Any]],
     lines: Mapping[str, ExpectedLine],
+    printer: ExpectedPrinter,
     expected: ExpectedPlan,
 ) -> list[Finding]:
     tests = [zone for zone in zones if zone["test"] is not None]
     doses = [lines[zone["line"]].dose_mg for zone in zones if zone["line"] in lines]
     stated = sorted((zone["test"].get("which"), zone["test"].get("where"), len(zone["units"])) for zone in tests)
-    wanted = sorted((test.which, test.where, test.units) for test in expected.tests)
+    wanted = sorted((test.which, test.where, test.units) for test in expected.tests.get(plate["formulation"], ()))
     found = []
     if stated != wanted:
         found.append(
@@ -184,14 +207,14 @@ def _tests(
                     rule="test-plan", where=zone["code"], message=f"not the {which} dose of this plate", value=str(dose)
                 )
             )
-        found += _where(plate, zone, expected)
+        found += _where(zone, printer, expected)
     return found
 
 
-def _where(plate: Mapping[str, Any], zone: Mapping[str, Any], expected: ExpectedPlan) -> list[Finding]:
+def _where(zone: Mapping[str, Any], printer: ExpectedPrinter, expected: ExpectedPlan) -> list[Finding]:
     """Return a finding when a test zone does not stand where it says."""
     xs, ys = ([corner[axis] for corner in zone["polygon_um"]] for axis in (0, 1))
-    edge, (width, depth) = expected.edge_um, expected.plate_um
+    edge, (width, depth) = expected.edge_um, printer.plate_um
     where = zone["test"].get("where")
     right = {
         "corner": (min(xs), min(ys)) == (edge, edge),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -15,7 +15,6 @@ class ExpectedLine:
     unit_codes: tuple[str, ...]
     formulation: str
     lot: str
-    profile: str
     layer_um: int
     dose_mg: Decimal
     outline: str
@@ -37,14 +36,22 @@ class ExpectedTest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ExpectedPlan:
-    """The whole order to the planner: lines, test plan, plate, distances [um]."""
+class ExpectedPrinter:
+    """One printer that may be used: its plate [um], and the validated profile of each formulation that it may print."""
 
-    lines: tuple[ExpectedLine, ...]
-    tests: tuple[ExpectedTest, ...]
-    printer: str
+    code: str
     plate_um: tuple[int, int]
     build_height_um: int
+    profiles: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExpectedPlan:
+    """The whole order to the planner: lines, test plan of each formulation, printers, distances [um]."""
+
+    lines: tuple[ExpectedLine, ...]
+    tests: Mapping[str, tuple[ExpectedTest, ...]]
+    printers: tuple[ExpectedPrinter, ...]
     unit_gap_um: int
     zone_gap_um: int
     edge_um: int
@@ -53,6 +60,10 @@ class ExpectedPlan:
     tab_gap_um: int
     slab_um: int
     finger_gap_um: int
+
+    def printer(self, code: str) -> ExpectedPrinter | None:
+        """Return the printer of this code that may be used, None where there is none."""
+        return next((one for one in self.printers if one.code == code), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

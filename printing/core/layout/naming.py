@@ -8,15 +8,15 @@ from dataclasses import replace
 from dosewright.ground.pure.codes import raised_part
 from dosewright.ground.pure.errors import BadInput
 from printing.core.layout.plan_types import PlannedZone
-from printing.core.layout.request import PlanRequest
+from printing.core.layout.request import Pools
 
 
-def with_codes(plates: Sequence[Sequence[PlannedZone]], request: PlanRequest) -> list[tuple[PlannedZone, ...]]:
+def with_codes(plates: Sequence[Sequence[PlannedZone]], pools: Pools) -> list[tuple[PlannedZone, ...]]:
     """Return the zones of each plate with zone and unit codes from the pools, in the order of removal.
 
     Raises BadInput when a pool holds too few, or too few that cannot be taken for each other.
     """
-    zone_pool, test_pool = list(request.zone_codes), list(request.test_unit_codes)
+    zone_pool, test_pool = list(pools.zone_codes), list(pools.test_unit_codes)
     parts: dict[str, int] = {}
     for zones in plates:
         for zone in zones:

@@ -2,7 +2,8 @@
 
 The free rectangles of a plate overlap each other and together cover all that is free (the "maximal
 rectangles" way; Jylanki, "A thousand ways to pack the bin", 2010). A zone takes its size plus the zone gap,
-and the plate is widened by one gap, so that gaps lie between zones only.
+and the plate is widened by one gap, so that gaps lie between zones only. Room for test zones is kept for the
+lines that really stand on a plate: it is asked for anew with every zone that comes.
 """
 
 from __future__ import annotations
@@ -25,21 +26,30 @@ class Box(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
-    """A zone to place: its aspects, the layers it costs, and a key that settles ties."""
+    """A zone to place: its aspects, the layers it costs, when it is due, and a key that settles ties.
+
+    ``bucket`` counts the due days from the first; a later item rides on an earlier plate only for nothing.
+    """
 
     key: tuple[str, int]
     shapes: tuple[ZoneShape, ...]
     layers: int
+    bucket: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spot:
-    """An item's chosen aspect and lower left corner on its plate, from the usable area's corner [um]."""
+    """An item's chosen aspect and lower left corner on its plate [um]."""
 
     item: Item
     shape: ZoneShape
     x_um: int
     y_um: int
+
+    @property
+    def box(self) -> Box:
+        """Return the rectangle that the zone covers."""
+        return Box(self.x_um, self.y_um, self.shape.width_um, self.shape.depth_um)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,11 +63,37 @@ class TurnedAway:
 
 @dataclass(slots=True, kw_only=True)
 class OpenPlate:
-    """A plate being filled: its free rectangles, what stands on it, and whom the plates before turned away."""
+    """A plate being filled: its free rectangles, room kept for tests, what stands on it, why it was opened."""
 
     free: list[Box]
+    taken: tuple[Box, ...]
     turned_away: TurnedAway | None
     spots: list[Spot] = field(default_factory=list)
+    beside: dict[tuple[Box, ...], list[Box]] = field(default_factory=dict)
+    """Free rectangles beside other rooms for tests than those kept now, as long as no zone is added."""
+
+    @property
+    def layers(self) -> int:
+        """Return the layers of its tallest zone."""
+        return max((spot.item.layers for spot in self.spots), default=0)
+
+    @property
+    def bucket(self) -> int:
+        """Return the due day of its most urgent zone."""
+        return min(spot.item.bucket for spot in self.spots)
+
+
+Keep = Callable[[Sequence[Item]], tuple[Box, ...] | None]
+"""Says which rooms stay free for tests on a plate with these items, None where there is no room for them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """An empty plate as the packer sees it: the usable area, the gap between zones, the rooms kept for tests."""
+
+    usable: Box
+    gap_um: int
+    keep: Keep
 
 
 Score = Callable[[ZoneShape, int, int], tuple[int, ...]]
@@ -78,46 +114,99 @@ SCORES: tuple[Score, ...] = (by_area, by_short_side)
 
 def by_layers(item: Item) -> tuple[object, ...]:
     """Sort the tallest first, then the largest."""
-    return (-item.layers, -item.shapes[0].area_um2, item.key)
+    return (item.bucket, -item.layers, -item.shapes[0].area_um2, item.key)
 
 
 def by_layers_longest(item: Item) -> tuple[object, ...]:
     """Sort the tallest first, then the longest side."""
     longest = min(max(shape.width_um, shape.depth_um) for shape in item.shapes)
-    return (-item.layers, -longest, item.key)
+    return (item.bucket, -item.layers, -longest, item.key)
 
 
-ORDERS: tuple[Callable[[Item], tuple[object, ...]], ...] = (by_layers, by_layers_longest)
+def by_steps_of_layers(item: Item) -> tuple[object, ...]:
+    """Sort by height in steps of ten layers, the largest first within a step: few layers buy a fuller plate."""
+    smallest = min(shape.area_um2 for shape in item.shapes)
+    step = (item.layers + 9) // 10
+    return (item.bucket, -step, -smallest, -item.layers, item.key)
+
+
+ORDERS: tuple[Callable[[Item], tuple[object, ...]], ...] = (
+    by_layers,
+    by_layers_longest,
+    by_steps_of_layers,
+)
 
 
 def pack(
-    items: Sequence[Item],
-    usable: Box,
-    taken: Sequence[Box],
-    gap_um: int,
-    order: Callable[[Item], tuple[object, ...]],
-    score: Score,
+    items: Sequence[Item], table: Table, order: Callable[[Item], tuple[object, ...]], score: Score
 ) -> list[OpenPlate]:
-    """Return the plates that hold all `items`; `taken` boxes are kept free on every one of them.
+    """Return the plates that hold all `items`, each with the room that `table` keeps for its tests.
 
     Every item must fit an empty plate (`fits_empty`); raises ValueError if one does not.
     """
-    blank = _free_after(usable, taken, gap_um)
     plates: list[OpenPlate] = []
     for item in sorted(items, key=order):
-        for plate in plates:
-            if _put(plate, item, gap_um, score):
-                break
-        else:
-            plates.append(OpenPlate(free=list(blank), turned_away=_turned_away(item, plates, gap_um)))
-            if not _put(plates[-1], item, gap_um, score):
-                raise ValueError(f"{item.key} does not fit an empty plate")
+        if any(_put(plate, item, table, score) for plate in plates):
+            continue
+        plates.append(OpenPlate(free=[], taken=(), turned_away=_turned_away(item, plates, table.gap_um)))
+        if not _put(plates[-1], item, table, score):
+            raise ValueError(f"{item.key} does not fit an empty plate")
     return plates
 
 
-def fits_empty(shapes: Sequence[ZoneShape], usable: Box, taken: Sequence[Box], gap_um: int) -> bool:
-    """Tell whether one of `shapes` has room on a plate with nothing on it but `taken`."""
-    return any(_fits(shape, box, gap_um) for box in _free_after(usable, taken, gap_um) for shape in shapes)
+def _put(plate: OpenPlate, item: Item, table: Table, score: Score) -> bool:
+    """Place `item` where `score` likes it best and return True, or leave the plate as it is and return False."""
+    if plate.spots and item.bucket > plate.bucket and item.layers > plate.layers:
+        return False
+    taken = table.keep([*(spot.item for spot in plate.spots), item])
+    if taken is None:
+        return False
+    if _too_full(plate, item, taken, table):
+        return False
+    free = _free_for(plate, taken, table)
+    best = _best_place(free, item, table.gap_um, score)
+    if best is None:
+        return False
+    box, shape = best
+    plate.spots.append(Spot(item=item, shape=shape, x_um=box.x, y_um=box.y))
+    plate.taken, plate.beside = taken, {}
+    plate.free = _without(free, _grown(Box(box.x, box.y, shape.width_um, shape.depth_um), table.gap_um))
+    return True
+
+
+def fits_empty(shapes: Sequence[ZoneShape], item: Item, table: Table) -> bool:
+    """Tell whether one of `shapes` has room on a plate with nothing on it but the tests that `item` asks for."""
+    taken = table.keep([item])
+    if taken is None:
+        return False
+    free = _free_beside(table, taken, ())
+    return any(_fits(shape, box, table.gap_um) for box in free for shape in shapes)
+
+
+def clear(box: Box, other: Box, gap: int) -> bool:
+    """Tell whether two rectangles keep `gap` in one of the two directions."""
+    return (
+        box.x + box.width + gap <= other.x
+        or other.x + other.width + gap <= box.x
+        or box.y + box.depth + gap <= other.y
+        or other.y + other.depth + gap <= box.y
+    )
+
+
+def _too_full(plate: OpenPlate, item: Item, taken: Sequence[Box], table: Table) -> bool:
+    """Tell by area alone that no place can be found: every rectangle takes its size plus the gap."""
+    gap = table.gap_um
+    smallest = min((shape.width_um + gap) * (shape.depth_um + gap) for shape in item.shapes)
+    used = sum((box.width + gap) * (box.depth + gap) for box in (*taken, *(spot.box for spot in plate.spots)))
+    return used + smallest > (table.usable.width + gap) * (table.usable.depth + gap)
+
+
+def _free_for(plate: OpenPlate, taken: tuple[Box, ...], table: Table) -> list[Box]:
+    if plate.spots and taken == plate.taken:
+        return plate.free
+    if taken not in plate.beside:
+        plate.beside[taken] = _free_beside(table, taken, plate.spots)
+    return plate.beside[taken]
 
 
 def _turned_away(item: Item, plates: Sequence[OpenPlate], gap_um: int) -> TurnedAway | None:
@@ -129,33 +218,35 @@ def _turned_away(item: Item, plates: Sequence[OpenPlate], gap_um: int) -> Turned
     return TurnedAway(key=item.key, smallest_um=(smallest.width_um, smallest.depth_um), room_um=room)
 
 
-def _put(plate: OpenPlate, item: Item, gap_um: int, score: Score) -> bool:
+def _best_place(free: Sequence[Box], item: Item, gap_um: int, score: Score) -> tuple[Box, ZoneShape] | None:
     best: tuple[tuple[int, ...], Box, ZoneShape] | None = None
     for shape in item.shapes:
-        for box in plate.free:
+        for box in free:
             if _fits(shape, box, gap_um):
                 spare = (box.width - shape.width_um - gap_um, box.depth - shape.depth_um - gap_um)
                 mark = (*score(shape, *spare), box.y, box.x, shape.width_um)
                 if best is None or mark < best[0]:
                     best = (mark, box, shape)
-    if best is None:
-        return False
-    _, box, shape = best
-    plate.spots.append(Spot(item=item, shape=shape, x_um=box.x, y_um=box.y))
-    plate.free = _without(plate.free, Box(box.x, box.y, shape.width_um + gap_um, shape.depth_um + gap_um))
-    return True
+    return None if best is None else best[1:]
 
 
 def _fits(shape: ZoneShape, box: Box, gap_um: int) -> bool:
     return shape.width_um + gap_um <= box.width and shape.depth_um + gap_um <= box.depth
 
 
-def _free_after(usable: Box, taken: Sequence[Box], gap_um: int) -> list[Box]:
-    """Return the free rectangles of a plate on which `taken` is kept."""
-    free = [Box(usable.x, usable.y, usable.width + gap_um, usable.depth + gap_um)]
-    for box in taken:
-        free = _without(free, Box(box.x, box.y, box.width + gap_um, box.depth + gap_um))
+def _free_beside(table: Table, taken: Sequence[Box], spots: Sequence[Spot]) -> list[Box]:
+    """Return the free rectangles beside tests and zones; none where a test's room has a zone on it already."""
+    gap, boxes = table.gap_um, [spot.box for spot in spots]
+    if not all(clear(one, other, gap) for one in taken for other in boxes):
+        return []
+    free = [_grown(table.usable, gap)]
+    for box in (*taken, *boxes):
+        free = _without(free, _grown(box, gap))
     return free
+
+
+def _grown(box: Box, gap_um: int) -> Box:
+    return Box(box.x, box.y, box.width + gap_um, box.depth + gap_um)
 
 
 def _without(free: list[Box], used: Box) -> list[Box]:

@@ -7,7 +7,8 @@ from datetime import datetime
 
 from printing.core.layout.batching import GroupKey
 from printing.core.layout.necks import NeckRules
-from printing.core.layout.request import PlacedLine, PlanRequest, TestSpot
+from printing.core.layout.request import PlacedLine, PlateRules, RaftRules, TestSpot
+from printing.core.layout.schedule import Slot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,10 +62,16 @@ class ResinNeed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedPlate:
-    """One run of the printer: zones in the order in which they are taken off the plate."""
+    """One run of a printer: zones in the order in which they are taken off the plate.
+
+    ``times`` says when it is planned to run and to be ready, None where no timetable was asked for.
+    """
 
     batch: str
+    printer: str
     key: GroupKey
+    rules: PlateRules
+    raft: RaftRules
     zones: tuple[PlannedZone, ...]
     layers: int
     base_layers: int
@@ -72,12 +79,13 @@ class PlannedPlate:
     resin: ResinNeed
     tallest: str
     ready_by: datetime | None
+    times: Slot | None
     why: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedGroup:
-    """What a group of lines cost against the bound: plates and controllable seconds, ratio in 1/10000."""
+    """What a group of lines cost against the bound: plates and controllable seconds, and how it was chosen."""
 
     key: GroupKey
     plates: int
@@ -86,12 +94,12 @@ class PlannedGroup:
     bound_controllable_s: int
     total_s: int
     bound_total_s: int
+    notes: dict[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The answer to a `PlanRequest`."""
+    """The answer to a `PlanRequest` or a `JointRequest`."""
 
-    request: PlanRequest
     plates: tuple[PlannedPlate, ...]
     groups: tuple[PlannedGroup, ...]

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime, tzinfo
 
 from printing.core.layout.packing import TurnedAway
 from printing.core.layout.plan_types import PlannedZone
 from printing.core.layout.request import PlacedLine, PlanRequest, TestSpot
+from printing.core.layout.schedule import Slot, Timetable
 from printing.core.layout.zones import ZoneRules, all_shapes
 
 
@@ -19,8 +21,30 @@ def plate_reasons(
         notes.append(_opened_note(turned_away))
     notes.append(_fill_note(zones, request))
     notes += [_split_note(zone, request) for zone in zones if zone.part[1] > 1]
+    notes += [_reprint_note(zone) for zone in zones if zone.test is None and zone.line.instead_of]
     notes += [_test_note(zone, zone.test) for zone in zones if zone.test is not None]
     return tuple(notes)
+
+
+def time_reasons(slot: Slot, due: datetime | None, zone: tzinfo) -> tuple[str, ...]:
+    """Return why a plate runs on its printer and when, in the site's time."""
+    ends = f"{slot.printer} ends it at {_when(slot.printed_at, zone)}"
+    if slot.others:
+        others = ", ".join(f"{code} at {_when(moment, zone)}" for code, moment in slot.others)
+        notes = [f"printed where it ends first: {ends}, {others}"]
+    else:
+        notes = [f"{ends}; no other printer of this plate's kind has a validated profile for it"]
+    if slot.change_over:
+        notes.append(f"{slot.printer} must be changed over to another formulation's tank before it")
+    return (*notes, _due_note(slot, due, zone))
+
+
+def choice_notes(name: str, others: Sequence[tuple[str, Timetable]], kept: Timetable) -> dict[str, str]:
+    """Return which layout of a lot was kept, and what the others would have cost the whole plan."""
+    return {
+        "kept": f"{name}: {_judged(kept)}",
+        **{f"other {number}": f"{other}: {_judged(found)}" for number, (other, found) in enumerate(others, start=1)},
+    }
 
 
 def smallest_zone_um(line: PlacedLine, request: PlanRequest) -> tuple[int, int]:
@@ -61,11 +85,33 @@ def _split_note(zone: PlannedZone, request: PlanRequest) -> str:
     )
 
 
+def _reprint_note(zone: PlannedZone) -> str:
+    gone = ", ".join(zone.line.instead_of)
+    return f"zone {zone.code} is a reprint of {zone.line.count} units of {zone.line.code}: {gone} came to nothing"
+
+
 def _test_note(zone: PlannedZone, spot: TestSpot) -> str:
     return (
         f"test zone {zone.code} ({spot.where}): {len(zone.units)} units of the {spot.which} dose on this plate "
         f"({zone.line.code}), for no patient"
     )
+
+
+def _due_note(slot: Slot, due: datetime | None, zone: tzinfo) -> str:
+    ready = f"ready for its patients at {_when(slot.ready_at, zone)}"
+    if due is None or slot.start_by is None:
+        return ready
+    if slot.late_s:
+        return f"LATE: {ready}, due at {_when(due, zone)}; it should have been set up by {_when(slot.start_by, zone)}"
+    return f"{ready}, due at {_when(due, zone)}: set up by {_when(slot.start_by, zone)} at the latest"
+
+
+def _judged(found: Timetable) -> str:
+    return f"{found.late_s} s late over all lines, {found.printer_s} printer seconds"
+
+
+def _when(moment: datetime, zone: tzinfo) -> str:
+    return moment.astimezone(zone).strftime("%Y-%m-%d %H:%M")
 
 
 def _mm(length_um: int) -> str:

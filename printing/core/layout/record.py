@@ -9,13 +9,13 @@ from typing import Any
 from dosewright.ground.pure.canonical import canonical_text, digest_of
 from printing.core.layout.batching import GroupKey
 from printing.core.layout.plan_types import Plan, PlannedGroup, PlannedPlate, PlannedZone
-from printing.core.layout.request import PlanRequest
+from printing.core.layout.schedule import Slot
 
 
 def plan_record(plan: Plan) -> dict[str, Any]:
     """Return the plan as integers, strings and lists; equal plans give equal canonical text."""
     return {
-        "plates": [_plate(plate, plan.request) for plate in plan.plates],
+        "plates": [_plate(plate) for plate in plan.plates],
         "groups": [_group(group) for group in plan.groups],
     }
 
@@ -25,11 +25,11 @@ def record_hash(record: dict[str, Any]) -> str:
     return digest_of(canonical_text(record))
 
 
-def _plate(plate: PlannedPlate, request: PlanRequest) -> dict[str, Any]:
-    rules = request.plate
+def _plate(plate: PlannedPlate) -> dict[str, Any]:
+    rules, raft = plate.rules, plate.raft
     return {
         "batch": plate.batch,
-        "printer": request.printer,
+        "printer": plate.printer,
         **_key(plate.key),
         "layers": plate.layers,
         "base_layers": plate.base_layers,
@@ -46,14 +46,15 @@ def _plate(plate: PlannedPlate, request: PlanRequest) -> dict[str, Any]:
         "build_height_um": rules.build_height_um,
         "gaps_um": {"unit": rules.unit_gap_um, "zone": rules.zone_gap_um, "edge": rules.edge_um},
         "raft": {
-            "border_um": request.raft.border_um,
-            "slab_um": request.raft.slab_um,
-            "bevel_um": request.raft.bevel_um,
-            "finger_gap_um": request.raft.finger_gap_um,
-            "relief_um": request.raft.relief_um,
-            "tab_gap_um": request.raft.tab_gap_um,
+            "border_um": raft.border_um,
+            "slab_um": raft.slab_um,
+            "bevel_um": raft.bevel_um,
+            "finger_gap_um": raft.finger_gap_um,
+            "relief_um": raft.relief_um,
+            "tab_gap_um": raft.tab_gap_um,
         },
         "ready_by": _time(plate.ready_by),
+        "times": _times(plate.times),
         "tallest": plate.tallest,
         "why": list(plate.why),
         "zones": [_zone(zone, place) for place, zone in enumerate(plate.zones, start=1)],
@@ -69,6 +70,7 @@ def _zone(zone: PlannedZone, removal: int) -> dict[str, Any]:
         "test": None if test is None else {"which": test.which, "where": test.where},
         "code": zone.code,
         "part": list(zone.part),
+        "instead_of": list(line.instead_of) if test is None else [],
         "removal": removal,
         "layers": line.layers,
         "height_um": line.height_um,
@@ -108,6 +110,7 @@ def _group(group: PlannedGroup) -> dict[str, Any]:
         "total_s": group.total_s,
         "bound_total_s": group.bound_total_s,
         "total_ratio": _ratio(group.total_s, group.bound_total_s),
+        "notes": dict(group.notes),
     }
 
 
@@ -118,6 +121,19 @@ def _key(key: GroupKey) -> dict[str, Any]:
         "profile": key.profile,
         "layer_um": key.layer_um,
         "mount": key.mount,
+    }
+
+
+def _times(slot: Slot | None) -> dict[str, Any] | None:
+    if slot is None:
+        return None
+    return {
+        "start_by": _time(slot.start_by),
+        "set_up_at": _time(slot.set_up_at),
+        "printed_at": _time(slot.printed_at),
+        "ready_at": _time(slot.ready_at),
+        "late_s": slot.late_s,
+        "change_over": slot.change_over,
     }
 
 

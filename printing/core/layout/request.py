@@ -39,7 +39,9 @@ class PlacedLine:
     plate, ``outline`` its form seen from above (a stadium is two half circles and a straight piece),
     ``layers`` those of the unit alone. ``section_um2_layers`` is the sum of its section areas and
     ``perimeter_um_layers`` that of its section perimeters over all its layers; ``contact_um2`` the area
-    with which it faces the raft. ``unit_codes`` holds ``count + spares`` codes, placed in this order.
+    with which it faces the raft, ``held_run_um`` the length along which a ring or a lying body is held from
+    below (0 for any other). ``unit_codes`` holds ``count + spares`` codes, placed in this order.
+    ``instead_of`` names the zones that a reprint stands in for.
     """
 
     code: str
@@ -61,7 +63,9 @@ class PlacedLine:
     section_um2_layers: int
     perimeter_um_layers: int
     contact_um2: int
+    held_run_um: int = 0
     ready_by: datetime | None = None
+    instead_of: tuple[str, ...] = ()
 
     @property
     def units(self) -> int:
@@ -120,6 +124,15 @@ class ResinRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Pools:
+    """Codes that a plan takes from the front, in order: of zones, print batches and test units."""
+
+    zone_codes: tuple[str, ...]
+    batch_codes: tuple[str, ...]
+    test_unit_codes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlanRequest:
     """All that a plan depends on; equal requests give equal plans, byte for byte.
 
@@ -138,6 +151,11 @@ class PlanRequest:
     batch_codes: tuple[str, ...]
     test_unit_codes: tuple[str, ...]
     lot_available_ul: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def pools(self) -> Pools:
+        """Return the codes that the plan may take."""
+        return Pools(zone_codes=self.zone_codes, batch_codes=self.batch_codes, test_unit_codes=self.test_unit_codes)
 
 
 def base_um(raft: RaftRules, mount: Mount) -> int:

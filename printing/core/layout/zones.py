@@ -125,15 +125,13 @@ def offered_shapes(
     return tuple(compact[pick] for pick in picks)
 
 
-def plain_columns(units: int) -> tuple[int, ...]:
-    """Return the numbers of columns worth trying for a test zone: one, nearly square, all in a row."""
-    return tuple(sorted({1, isqrt(units - 1) + 1, units}))
-
-
-def plain_shape(footprint_um: tuple[int, int], units: int, columns: int, rules: ZoneRules) -> ZoneShape:
-    """Return a plain grid with the tab below; it never grows when the footprint shrinks."""
-    draft = next(_with_raft(_grid(columns, footprint_um, units, rules.unit_gap_um), rules))
-    return _drawn(draft, transposed=False, turn_units=False)
+def shape_of_test(
+    outline: Outline, footprint_um: tuple[int, int], units: int, rules: ZoneRules, manner: int
+) -> ZoneShape:
+    """Return a test zone's shape: the most compact one (``manner`` 0), the narrowest (1) or the shallowest (2)."""
+    shapes = all_shapes(outline, footprint_um, units, rules)
+    compact = min(shapes, key=lambda shape: (shape.area_um2, shape.width_um))
+    return (compact, shapes[0], shapes[-1])[manner]
 
 
 @lru_cache(maxsize=4096)

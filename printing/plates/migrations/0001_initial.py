@@ -188,6 +188,7 @@ class Migration(migrations.Migration):
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("code", models.CharField(max_length=20, unique=True)),
+                ("held_by", models.CharField(blank=True, max_length=20)),
                 ("part", models.PositiveSmallIntegerField(default=1)),
                 ("parts", models.PositiveSmallIntegerField(default=1)),
                 ("wanted", models.PositiveIntegerField()),

@@ -67,12 +67,17 @@ class SizedLine(models.Model):
 
 
 class Zone(models.Model):
-    """The area of one dose line (or of test units) on one plate, on its own raft with its raised code."""
+    """The area of one dose line (or of test units) on one plate, on its own raft with its raised code.
+
+    `held_by` is the plan whose reservation of the line it was made under: that of the zones it stands in for, where
+    it is a reprint.
+    """
 
     code = models.CharField(max_length=20, unique=True)
     batch = models.ForeignKey(PrintBatch, on_delete=models.PROTECT, related_name="zones")
     line = models.ForeignKey("prescriptions.DoseLine", on_delete=models.PROTECT, null=True, related_name="+")
     sized = models.ForeignKey(SizedLine, on_delete=models.PROTECT, null=True, related_name="zones")
+    held_by = models.CharField(max_length=20, blank=True)
     part = models.PositiveSmallIntegerField(default=1)
     parts = models.PositiveSmallIntegerField(default=1)
     wanted = models.PositiveIntegerField()

@@ -42,12 +42,24 @@ from printing.plates.queries.plans import (
     units_checked,
 )
 from printing.plates.queries.printers import printer, printer_facts, printer_of_user, printers
+from printing.plates.queries.reprints import PartToReprint, is_alive, lacking_units, parts_to_reprint
+from printing.plates.queries.resources import (
+    codes_on_record,
+    free_from,
+    in_loose_tanks_ul,
+    in_tank_ul,
+    places_for,
+    printers_in_use,
+    promised_ul,
+    usable_lots,
+)
 
 __all__ = [
     "UNITS_CHANGED",
     "BatchFacts",
     "BatchRow",
     "CheckFacts",
+    "PartToReprint",
     "PlacedUnit",
     "PlanFacts",
     "PrintBatch",
@@ -60,8 +72,16 @@ __all__ = [
     "batch_row",
     "batch_state",
     "batches",
+    "codes_on_record",
+    "free_from",
+    "in_loose_tanks_ul",
+    "in_tank_ul",
+    "is_alive",
+    "lacking_units",
     "next_ready_batch",
     "orders_of_batch",
+    "parts_to_reprint",
+    "places_for",
     "plan_facts",
     "plans",
     "plate_file_bytes",
@@ -69,6 +89,8 @@ __all__ = [
     "printer_facts",
     "printer_of_user",
     "printers",
+    "printers_in_use",
+    "promised_ul",
     "provisional_units",
     "running_batch",
     "shown_plan",
@@ -77,6 +99,7 @@ __all__ = [
     "unit_rows",
     "unit_zone",
     "units_checked",
+    "usable_lots",
     "zone",
     "zone_facts",
     "zone_row",

@@ -5,7 +5,13 @@ from printing.plates.services.delivery import deliver
 from printing.plates.services.making import screen_making
 from printing.plates.services.moving import let_lines_go, move_batch, move_units, move_zone
 from printing.plates.services.planning import make_the_plan, request_plan
-from printing.plates.services.printers import PrinterSpec, check_printer, issue_printer_token, register_printer
+from printing.plates.services.printers import (
+    PrinterSpec,
+    check_printer,
+    fit_tank,
+    issue_printer_token,
+    register_printer,
+)
 
 __all__ = [
     "PrinterSpec",
@@ -14,6 +20,7 @@ __all__ = [
     "cancel_stopped",
     "check_printer",
     "deliver",
+    "fit_tank",
     "issue_printer_token",
     "let_lines_go",
     "make_the_plan",

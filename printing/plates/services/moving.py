@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from django.db import IntegrityError, transaction
+from django.db.models import F
 
 from dosewright.ground.act import Act
 from dosewright.ground.pure.errors import Conflict, Refusal
 from prescriptions.services.reserving import free_line
 from printing.plates.models import PlacedUnit, PrintBatch, Zone
-
-DEAD_BATCHES = ("cancelled", "faulted")
-DEAD_ZONES = ("failed",)
+from printing.plates.queries import is_alive
 
 
 def move_batch(doing: Act, batch: PrintBatch, event: str) -> None:
@@ -43,18 +42,13 @@ def move_units(doing: Act, units: Sequence[PlacedUnit], event: str) -> None:
 
 
 def let_lines_go(doing: Act, batch: PrintBatch) -> tuple[str, ...]:
-    """Free every line of a batch of which nothing is left on any batch of the plan; return their codes.
+    """Free every line of a batch of which nothing goes on under the plan that holds it; return their codes.
 
-    A line is freed once: where a part of it goes on elsewhere, the plan keeps it.
+    Where a part of it goes on elsewhere, the plan keeps it, and only what it lacks is planned again.
     """
-    here = Zone.objects.filter(batch=batch, line__isnull=False, line__committed_to=batch.plan)
-    codes = sorted(set(here.values_list("line__code", flat=True)))
-    freed = tuple(code for code in codes if not _is_alive(code, batch.plan))
-    for code in freed:
-        free_line(doing, code, plan=batch.plan)
-    return freed
-
-
-def _is_alive(line: str, plan: str) -> bool:
-    zones = Zone.objects.filter(line__code=line, batch__plan=plan)
-    return zones.exclude(batch__state__in=DEAD_BATCHES).exclude(state__in=DEAD_ZONES).exists()
+    here = Zone.objects.filter(batch=batch, line__committed_to=F("held_by")).exclude(held_by="")
+    held = sorted(set(here.values_list("line__code", "held_by")))
+    freed = [(code, plan) for code, plan in held if not is_alive(code, plan)]
+    for code, plan in freed:
+        free_line(doing, code, plan=plan)
+    return tuple(code for code, _ in freed)

@@ -11,10 +11,11 @@ from dosewright.ground.act import act
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import User
 from dosewright.ground.people import found_printer_user
-from dosewright.ground.pure.errors import BadInput, Refusal
+from dosewright.ground.pure.errors import BadInput, Conflict, Refusal
 from dosewright.ground.pure.roles import Actor
 from dosewright.ground.scope import find
 from printing.plates.models import Calibration, Printer
+from printing.plates.queries import running_batch
 from printing.stock.queries import equipment_id
 
 KINDS = ("calibration", "laser check")
@@ -61,6 +62,23 @@ def register_printer(actor: Actor, *, spec: PrinterSpec, at: datetime) -> str:
         doing.subject = code
         doing.note(printer=code, kind=spec.kind, mode=spec.mode)
     return code
+
+
+def fit_tank(actor: Actor, code: str, *, tank: str, at: datetime) -> None:
+    """Fit another tank to a printer, for another formulation; technicians and site managers.
+
+    Raises NotThere, BadInput for equipment that is no tank, Conflict while the printer prints or where another
+    printer has the tank.
+    """
+    printer = find(actor, Printer, code)
+    with act(actor, "printer.tank", at=at, subject=code) as doing:
+        tank_id = equipment_id(actor.site_id, tank, kind="tank")
+        if running_batch(code) is not None:
+            raise Conflict.because("printer", "is printing", value=code, accepted="a printer that stands still")
+        other = Printer.objects.filter(tank_id=tank_id).exclude(pk=printer.pk).values_list("code", flat=True).first()
+        if other is not None:
+            raise Conflict.because("tank", f"is fitted to {other}", value=tank, accepted="a tank that is free")
+        doing.change(printer, tank_id=tank_id)
 
 
 def check_printer(actor: Actor, code: str, *, kind: str, due_on: date, result: str, passed: bool, at: datetime) -> None:

@@ -25,31 +25,33 @@ def write_plan(
     record: Mapping[str, Any],
     sizes: Mapping[str, str],
     wanted: Mapping[str, int],
-    lot: ResinLotFacts,
-    formulation_id: int,
-    profile: str,
-    printer: Printer,
+    held_by: Mapping[str, str],
+    lots: Mapping[str, ResinLotFacts],
     ready_by: datetime,
 ) -> None:
     """Add the rows of a plan.
 
-    ``sizes`` maps each line's code to the canonical text of its size, ``wanted`` to the units that are ordered.
+    ``sizes`` maps each line's code to the canonical text of its size, ``wanted`` to the units that are ordered,
+    ``held_by`` to the plan that holds it; ``lots`` are the resin lots of its plates.
     """
     whole = canonical_text(record)
     PlanRecord.objects.create(code=plan, site_id=doing.actor.site_id, text=whole, digest=digest_of(whole), at=doing.at)
     ids = dose_line_ids(doing.actor.site_id, sorted(sizes))
-    sized = {line: _sized_line(doing, plan, ids[line], text, lot) for line, text in sorted(sizes.items())}
-    profile_id = profile_row(profile).pk
+    lot_of = {zone["geometry_of"]: plate["lot"] for plate in record["plates"] for zone in plate["zones"]}
+    sized = {
+        line: _sized_line(doing, plan, ids[line], text, lots[lot_of[line]]) for line, text in sorted(sizes.items())
+    }
+    printers = {one.code: one for one in Printer.objects.filter(site_id=doing.actor.site_id)}
     for plate in record["plates"]:
-        text = canonical_text(plate)
+        text, lot = canonical_text(plate), lots[plate["lot"]]
         batch = PrintBatch.objects.create(
             code=plate["batch"],
             site_id=doing.actor.site_id,
             plan=plan,
-            printer=printer,
-            formulation_id=formulation_id,
+            printer=printers[plate["printer"]],
+            formulation_id=lot.formulation_id,
             resin_lot_id=lot.pk,
-            profile_id=profile_id,
+            profile_id=profile_row(plate["profile"]).pk,
             state=MACHINES["print batch"].initial,
             layer_um=plate["layer_um"],
             layers=plate["layers"],
@@ -61,7 +63,7 @@ def write_plan(
             plan_digest=digest_of(text),
         )
         for zone in plate["zones"]:
-            _zone(batch, zone, sized, ids, wanted)
+            _zone(batch, zone, sized, ids, wanted, held_by)
 
 
 def _sized_line(doing: Act, plan: str, line_id: int, text: str, lot: ResinLotFacts) -> SizedLine:
@@ -82,6 +84,7 @@ def _zone(
     sized: Mapping[str, SizedLine],
     ids: Mapping[str, int],
     wanted: Mapping[str, int],
+    held_by: Mapping[str, str],
 ) -> None:
     size_row = sized[zone["geometry_of"]]
     size = json.loads(size_row.text, parse_float=str)
@@ -93,6 +96,7 @@ def _zone(
         batch=batch,
         line_id=ids[zone["line"]] if for_patient else None,
         sized=size_row,
+        held_by=held_by[zone["line"]] if for_patient else "",
         part=zone["part"][0],
         parts=zone["part"][1],
         wanted=good,

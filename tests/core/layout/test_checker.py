@@ -212,6 +212,7 @@ SABOTAGE: list[tuple[str, Callable[[Record], None]]] = [
     ("frame", _set_plate("gaps_um", {"unit": 1_000, "zone": 5_000, "edge": 5_000})),
     ("frame", _tall),
     ("frame", _set_plate("printer", "PR-B")),
+    ("profile", _set_plate("profile", "PF-B")),
     ("resin", _set_plate("resin_ul", 100)),
     ("removal", _set("removal", 99)),
     ("test-plan", _drop_test),
@@ -247,7 +248,8 @@ def test_sabotage_is_found(rule: str, change: Callable[[Record], None]) -> None:
 
 
 def test_a_printer_that_builds_less_high_is_found() -> None:
-    low = replace(expectations(ASKED), build_height_um=5_000)
+    wanted = expectations(ASKED)
+    low = replace(wanted, printers=(replace(wanted.printers[0], build_height_um=5_000),))
     assert "build-height" in found_rules(check_plan(SOUND, low))
 
 

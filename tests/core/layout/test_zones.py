@@ -5,11 +5,10 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Literal
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from printing.core.layout.zones import MOST_ASPECTS, ZoneRules, all_shapes, offered_shapes, plain_columns, plain_shape
+from printing.core.layout.zones import MOST_ASPECTS, ZoneRules, all_shapes, offered_shapes, shape_of_test
 
 RULES = ZoneRules(unit_gap_um=2_000, border_um=1_500, tab_um=(12_000, 4_000), tab_gap_um=1_000)
 SIDES = st.integers(min_value=1_500, max_value=20_000)
@@ -64,19 +63,12 @@ def test_no_aspect_is_both_wider_and_deeper_than_another(diameter: int, units: i
     assert set(offered) <= set(shapes)
 
 
-@settings(max_examples=30, deadline=None)
-@given(units=st.integers(min_value=1, max_value=30), one=st.tuples(SIDES, SIDES), two=st.tuples(SIDES, SIDES))
-def test_a_plain_grid_never_grows_when_its_units_shrink(units: int, one: tuple[int, int], two: tuple[int, int]) -> None:
-    larger = (max(one[0], two[0]), max(one[1], two[1]))
-    for columns in plain_columns(units):
-        small, large = (plain_shape(footprint, units, columns, RULES) for footprint in (one, larger))
-        assert small.width_um <= large.width_um
-        assert small.depth_um <= large.depth_um
-
-
-@pytest.mark.parametrize(("units", "columns"), [(1, (1,)), (2, (1, 2)), (3, (1, 2, 3)), (10, (1, 4, 10))])
-def test_test_zones_are_tried_in_three_manners(units: int, columns: tuple[int, ...]) -> None:
-    assert plain_columns(units) == columns
+def test_test_zones_are_tried_in_three_manners() -> None:
+    shapes = all_shapes("round", (6_000, 6_000), 3, RULES)
+    compact, narrow, shallow = (shape_of_test("round", (6_000, 6_000), 3, RULES, manner) for manner in range(3))
+    assert compact.area_um2 == min(shape.area_um2 for shape in shapes)
+    assert narrow.width_um == min(shape.width_um for shape in shapes)
+    assert shallow.depth_um == min(shape.depth_um for shape in shapes)
 
 
 def test_hexagonal_rows_take_less_than_the_best_grid() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dosewright.ground.pure.codes import numbered_code
-from printing.core.layout.expected import ExpectedLine, ExpectedPlan, ExpectedTest
+from printing.core.layout.expected import ExpectedLine, ExpectedPlan, ExpectedPrinter, ExpectedTest
 from printing.core.layout.request import (
     PlacedLine,
     PlanRequest,
@@ -88,12 +88,18 @@ def request(*lines: PlacedLine, **other: Any) -> PlanRequest:
 def expectations(asked: PlanRequest) -> ExpectedPlan:
     """Return what the checker is told, taken from the lines that were ordered and never from a plan."""
     names = ExpectedLine.__dataclass_fields__
+    tests = tuple(ExpectedTest(which=one.which, where=one.where, units=one.units) for one in asked.tests)
     return ExpectedPlan(
         lines=tuple(ExpectedLine(**{name: getattr(one, name) for name in names}) for one in asked.lines),
-        tests=tuple(ExpectedTest(which=one.which, where=one.where, units=one.units) for one in asked.tests),
-        printer=asked.printer,
-        plate_um=asked.plate.plate_um,
-        build_height_um=asked.plate.build_height_um,
+        tests={one.formulation: tests for one in asked.lines},
+        printers=(
+            ExpectedPrinter(
+                code=asked.printer,
+                plate_um=asked.plate.plate_um,
+                build_height_um=asked.plate.build_height_um,
+                profiles={one.formulation: one.profile for one in asked.lines},
+            ),
+        ),
         unit_gap_um=asked.plate.unit_gap_um,
         zone_gap_um=asked.plate.zone_gap_um,
         edge_um=asked.plate.edge_um,

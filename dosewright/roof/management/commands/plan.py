@@ -17,22 +17,21 @@ from printing.plates.services import request_plan
 
 
 class Command(JsonCommand):
-    """python3 manage.py plan --resin-lot CODE --printer CODE --as USER [--json], or plan --show [BATCH] [--json]"""
+    """python3 manage.py plan --as USER [--resin-lot CODE] [--printer CODE] [--json], or plan --show [BATCH] [--json]"""
 
-    help = "plan the verified lines that a resin lot fits, or show what is planned"
+    help = "plan the verified lines, or show what is planned"
 
     def add_own_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--show", nargs="?", const="", metavar="BATCH", help="show one batch, or all that stand")
-        parser.add_argument("--resin-lot", metavar="CODE")
-        parser.add_argument("--printer", metavar="CODE")
+        parser.add_argument("--resin-lot", metavar="CODE", default="", help="plan with this lot only")
+        parser.add_argument("--printer", metavar="CODE", default="", help="plan on this printer only")
         parser.add_argument("--as", dest="username", metavar="USER")
 
     def answer(self, **options: Any) -> Any:
         if options["show"] is not None:
             return shown_plan(the_site().pk, options["show"])
-        missing = [name for name in ("resin_lot", "printer", "username") if not options[name]]
-        if missing:
-            raise CommandError("to plan, give --resin-lot, --printer and --as; to look, give --show", returncode=2)
+        if not options["username"]:
+            raise CommandError("to plan, give --as; to look, give --show", returncode=2)
         actor = acting(options["username"])
         plan = request_plan(actor, resin_lot=options["resin_lot"], printer=options["printer"], at=clock.now())
         row = Work.objects.get(key=f"plan:{plan}")
