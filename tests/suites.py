@@ -37,6 +37,7 @@ class Suite:
 SUITES = (
     Suite(name="services", needs={"redis-server": "redis-server", "postgres": "postgresql"}),
     Suite(name="flows", needs={"pdftoppm": "poppler-utils"}),
+    Suite(name="fhir", needs={"npm": "npm"}),
     Suite(name="browser", needs={"chromium": "chromium"}),
 )
 

@@ -11,7 +11,8 @@ from decimal import Decimal
 from typing import Any, Final
 
 from dosewright.ground.pure.canonical import decimal_text
-from dosewright.ground.pure.quantities import UNITS, Kind
+from dosewright.ground.pure.errors import BadInput
+from dosewright.ground.pure.quantities import UNITS, Kind, parse_dose_amount
 from prescriptions.intake.fhir_elements import SNOMED, Element, codes_of, concept_texts
 from prescriptions.intake.fhir_people import read_quantity
 from prescriptions.intake.fhir_timing import RANGE, read_bounds, read_interval, read_regular
@@ -81,8 +82,13 @@ def _dose(dosage: Element) -> tuple[str | None, Kind | None]:
     value, unit = read_quantity(quantity)
     if value is None or unit is None:
         return None, None
-    known = UNITS.get(unit)
-    return f"{value} {unit}", known.kind if known else None
+    written, known = f"{value} {unit}".strip(), UNITS.get(unit)
+    try:
+        parse_dose_amount(written, field=quantity.path)
+    except BadInput as error:
+        dosage.refusals.extend(error.refusals)
+        return None, None
+    return written, known.kind if known else None
 
 
 def _at_need(dosage: Element) -> str | None:

@@ -50,7 +50,7 @@ def read_regular(timing: Element, places: dict[str, str]) -> tuple[dict[str, Any
     places["times"] = repeat.place("timeOfDay") if times else repeat.path
     places["slots"], places["weekdays"] = repeat.place("when"), repeat.place("dayOfWeek")
     places["every_n_days"] = repeat.place("period")
-    if not times and not slots:
+    if "timeOfDay" not in repeat and "when" not in repeat:
         accepted = f"timeOfDay such as 08:00:00, or when of {', '.join(SLOTS)}"
         repeat.refuse("timeOfDay", "at what time of day is not said", accepted=accepted, rule="timing")
     doses = len(times) + len(slots)

@@ -15,8 +15,8 @@ from dosewright.roof.management.commands import test as command
 from tests import suites
 
 TESTS = Path(suites.__file__).parent
-PROGRAMS = ("redis-server", "postgres", "chromium", "pdftoppm")
-FOLDERS = ("core", "services", "flows", "browser")
+PROGRAMS = ("redis-server", "postgres", "chromium", "pdftoppm", "npm")
+FOLDERS = ("core", "services", "flows", "fhir", "browser")
 CONFIGURATION = """
 [tool.pytest.ini_options]
 testpaths = ["tests"]
