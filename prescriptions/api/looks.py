@@ -13,14 +13,13 @@ from dosewright.ground.rest import KeysetPage, Look, look
 from prescriptions.queries.alerts import AlertFacts
 from prescriptions.queries.orders import (
     OrderRow,
-    SubstanceView,
     alerts_page,
     one_alert,
     one_order,
     orders_page,
-    substances_page,
 )
 from prescriptions.queries.patients import PatientRow, one_patient, patients_page
+from prescriptions.queries.substances import SubstanceView, substances_page
 
 
 @look

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import zip_longest
 from typing import Any
 
 from django.db.models import Q, QuerySet
@@ -15,10 +17,11 @@ from dosewright.ground.pure.quantities import plain
 from dosewright.ground.pure.roles import Actor, Role, authorise_read
 from dosewright.ground.rest import KeysetPage
 from dosewright.ground.scope import find, record_read
-from prescriptions.models import Alert, Order, OrderVersion, Patient, Substance
+from prescriptions.models import Alert, Order, OrderVersion, Patient
 from prescriptions.queries.alerts import AlertFacts, alert_facts, alerts_of, latest_reports, standing_fingerprints
 from prescriptions.queries.facts import LineFacts, SignatureFacts, current_version, line_of, signatures_of
 from prescriptions.queries.regimen import record_of
+from prescriptions.repeating import NOTHING, Difference, step_said
 from prescriptions.states import STATES
 
 TREATING = (Role.PRESCRIBER, Role.PHARMACIST)
@@ -92,6 +95,26 @@ class ReportView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RepeatView:
+    """The order that is repeated beside the one that repeats it, step by step, and everything that differs."""
+
+    order: str
+    version: int
+    change: str
+    steps: tuple[BesideView, ...]
+    differences: tuple[Difference, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BesideView:
+    """One step as it was and as it is now, dates apart."""
+
+    before: str
+    now: str
+    is_same: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OrderView:
     """One order with all that was prescribed, said, found and signed; ``version`` is the record's own."""
 
@@ -116,6 +139,8 @@ class OrderView:
     prescriber_registration: str
     starts_on: date
     ends_on: date
+    supply_days: int | None
+    repeats: RepeatView | None
     steps: tuple[StepView, ...]
     lines: tuple[LineFacts, ...]
     alerts: tuple[AlertFacts, ...]
@@ -124,20 +149,6 @@ class OrderView:
     versions: tuple[VersionView, ...]
     remarks: tuple[RemarkView, ...]
     patient_figures: dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SubstanceView:
-    """One substance as it is set up at the site."""
-
-    name: str
-    rounding_step_mg: Decimal
-    rounding_source: str
-    weekly_only: bool
-    controlled: bool
-    hazardous: bool
-    narrow_index: bool
-    limits: tuple[str, ...]
 
 
 def orders_page(
@@ -187,6 +198,8 @@ def one_order(actor: Actor, code: str, *, at: datetime) -> OrderView:
         prescriber_registration=version.prescriber_registration,
         starts_on=version.starts_on,
         ends_on=version.ends_on,
+        supply_days=record["supply_days"],
+        repeats=_repeats(version, record),
         steps=_steps(version),
         lines=tuple(line_of(one) for one in version.lines.order_by("number")),
         alerts=alerts_of(version),
@@ -218,14 +231,6 @@ def alerts_page(actor: Actor, *, after: str = "", limit: int = 50, order: str = 
         alert_facts(row, standing=row.fingerprint in standing_fingerprints(row.order_version)) for row in page[:limit]
     )
     return KeysetPage(items=items, next_after=page[limit - 1].code if len(page) > limit else "")
-
-
-def substances_page(actor: Actor, *, after: str = "", limit: int = 50) -> KeysetPage[SubstanceView]:
-    """Return the substances of the site by name; raises NotAllowed."""
-    authorise_read(actor, "order")
-    page = list(Substance.objects.filter(site_id=actor.site_id, name__gt=after).order_by("name")[: limit + 1])
-    items = tuple(_substance(row) for row in page[:limit])
-    return KeysetPage(items=items, next_after=page[limit - 1].name if len(page) > limit else "")
 
 
 def _following(rows: QuerySet[Order], after: str) -> QuerySet[Order]:
@@ -283,6 +288,21 @@ def _steps(version: OrderVersion) -> tuple[StepView, ...]:
     )
 
 
+def _repeats(version: OrderVersion, record: Mapping[str, Any]) -> RepeatView | None:
+    said = record["repeats"]
+    if said is None or version.repeats is None:
+        return None
+    before = record_of(version.repeats)
+    pairs = zip_longest(map(step_said, before["steps"]), map(step_said, record["steps"]), fillvalue=NOTHING)
+    return RepeatView(
+        order=said["order"],
+        version=said["version"],
+        change=said["change"],
+        steps=tuple(BesideView(before=old, now=new, is_same=old == new) for old, new in pairs),
+        differences=tuple(Difference(**one) for one in said["differences"]),
+    )
+
+
 def _version(version: OrderVersion) -> VersionView:
     return VersionView(
         number=version.number,
@@ -313,21 +333,4 @@ def _remarks(order: Order) -> tuple[RemarkView, ...]:
     return tuple(
         RemarkView(what=row.what, text=row.text, by=row.by.username, at=row.at, version=row.order_version.number)
         for row in rows
-    )
-
-
-def _substance(row: Substance) -> SubstanceView:
-    return SubstanceView(
-        name=row.name,
-        rounding_step_mg=plain(row.rounding_step_mg),
-        rounding_source=row.rounding_source,
-        weekly_only=row.weekly_only,
-        controlled=row.controlled,
-        hazardous=row.hazardous,
-        narrow_index=row.narrow_index,
-        limits=tuple(
-            f"at most {plain(one.high_mg)} mg ({one.basis}) per {one.per}, {one.age_from_days} to "
-            f"{one.age_to_days} days of age: {one.severity}; {one.source}"
-            for one in row.limits.order_by("pk")
-        ),
     )

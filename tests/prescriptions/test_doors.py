@@ -234,6 +234,16 @@ def test_a_substance_by_the_door(cast: Cast) -> None:
         ({"limits": [{"per": "day", "high_mg": "1"}]}, "limits[0].source"),
         ({"limits": [{"per": "day", "high_mg": "1", "source": "x", "most": "2"}]}, "limits[0].most"),
         ({"limits": {}}, "limits"),
+        (
+            {"limits": [{"per": "day", "high_mg": "1", "source": "x", "from_kg": "9", "to_kg": "9"}]},
+            "limits[0].from_kg",
+        ),
+        ({"moiety_frac": "1.2"}, "moiety_frac"),
+        ({"names": {}}, "names"),
+        ({"names": ["cortisol"]}, "names[0]"),
+        ({"names": [{"name": "cortisol", "kind": "brand", "source": "x"}]}, "names[0].kind"),
+        ({"names": [{"name": "cortisol", "kind": "synonym"}]}, "names[0].source"),
+        ({"names": [{"name": "salt", "kind": "form", "source": "x"}]}, "names[0].form_frac"),
     ],
 )
 def test_substances_that_are_refused(cast: Cast, change: dict[str, Any], field: str) -> None:
@@ -241,6 +251,33 @@ def test_substances_that_are_refused(cast: Cast, change: dict[str, Any], field: 
         take(cast, "rosa.keller", "substance+", SUBSTANCE | change)
     assert refused.value.refusals[0].field == field
     assert not Substance.objects.filter(name="examplinum").exists()
+
+
+def test_a_substance_with_names_and_weights_is_shown_in_words(cast: Cast) -> None:
+    more = {
+        "moiety": "Exampline acid",
+        "moiety_frac": "0.9",
+        "names": [
+            {"name": "Oldname", "kind": "synonym", "source": "invented"},
+            {"name": "Examplinum sodium", "kind": "form", "form_frac": "0.95", "source": "invented"},
+        ],
+        "limits": [SUBSTANCE["limits"][0] | {"low_mg": "1", "from_kg": "10", "to_kg": "20.5"}],  # type: ignore[index]
+    }
+    take(cast, "rosa.keller", "substance+", SUBSTANCE | more)
+    (seen,) = (
+        one
+        for one in LOOKS["substance"]().page(cast.mira, after="", limit=9, filters={}, at=NOW).items
+        if one.name == "examplinum"
+    )
+    assert (seen.moiety, seen.moiety_frac) == ("exampline acid", Decimal("0.9"))
+    assert seen.names == (
+        "examplinum sodium (a form: 1 mg of it makes 0.95 mg; invented)",
+        "oldname (the same; invented)",
+    )
+    assert seen.limits == (
+        "at least 1 and at most 8 mg/kg per day, from 0 to before 6575 days of age, from 10 kg, below 20.5 kg, oral: "
+        "reason; invented",
+    )
 
 
 def test_looks_page_and_filter(cast: Cast) -> None:

@@ -13,8 +13,9 @@ from prescriptions import services
 from prescriptions.intake.patient_json import read_patient
 from prescriptions.models import BodyMeasure, Patient
 from prescriptions.queries import label_patient, line_facts, order_facts, order_state
-from prescriptions.queries.orders import alerts_page, one_alert, one_order, orders_page, substances_page
+from prescriptions.queries.orders import alerts_page, one_alert, one_order, orders_page
 from prescriptions.queries.patients import one_patient, patients_page
+from prescriptions.queries.substances import substances_page
 from tests.cast import NOW, Cast, found_cast
 from tests.orders import enter_signed, order_json, order_request, screened_order, verified_order
 
