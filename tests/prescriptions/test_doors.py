@@ -201,12 +201,13 @@ def test_patients_that_are_refused(cast: Cast, change: dict[str, Any], field: st
     assert not Patient.objects.exists()
 
 
+LIMIT = {"per": "day", "high_mg": "8", "source": "invented", "basis": "per kg", "age_to_days": 6575}
 SUBSTANCE = {
     "name": "Examplinum",
     "rounding_step_mg": "0.5",
     "rounding_limit_frac": "0.1",
     "rounding_source": "invented",
-    "limits": [{"per": "day", "high_mg": "8", "source": "invented", "basis": "per kg", "age_to_days": 6575}],
+    "limits": [LIMIT],
 }
 
 
@@ -261,7 +262,7 @@ def test_a_substance_with_names_and_weights_is_shown_in_words(cast: Cast) -> Non
             {"name": "Oldname", "kind": "synonym", "source": "invented"},
             {"name": "Examplinum sodium", "kind": "form", "form_frac": "0.95", "source": "invented"},
         ],
-        "limits": [SUBSTANCE["limits"][0] | {"low_mg": "1", "from_kg": "10", "to_kg": "20.5"}],  # type: ignore[index]
+        "limits": [LIMIT | {"low_mg": "1", "from_kg": "10", "to_kg": "20.5"}],
     }
     take(cast, "rosa.keller", "substance+", SUBSTANCE | more)
     (seen,) = (
