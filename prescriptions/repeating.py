@@ -79,8 +79,10 @@ def step_said(step: Mapping[str, Any]) -> str:
 def _said(value: Any) -> str:
     if value in (None, "", []):
         return NOTHING
+    if isinstance(value, Mapping) and "unit" in value:
+        return f"{value['value']} {value['unit']}"
     if isinstance(value, Mapping):
-        return ", ".join(f"{_said(one)}" for name, one in sorted(value.items()) if name != "measured_on")
+        return _said([one for one in value.values() if one])
     if isinstance(value, list | tuple):
         return ", ".join(map(_said, value))
     return str(value)
