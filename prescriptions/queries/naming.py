@@ -66,6 +66,7 @@ def names_on_file(site_id: int) -> dict[str, str]:
 
 def _a_form(other: SubstanceName, field: str) -> Refusal:
     """Nothing is converted in silence: the prescriber says what is meant."""
+    assert other.form_frac is not None  # a constraint of the table
     name, makes_mg = other.substance.name, decimal_text(other.form_frac)
     return Refusal(
         field=field,

@@ -23,7 +23,7 @@ def screen_allergies(facts: ScreenInput) -> list[Finding]:
     allergies = facts.patient.allergies
     if allergies.status == "not recorded":
         message = "allergies are not recorded; that is not the same as none"
-        return [alert("allergies-not-recorded", Severity.REASON, PLACE, message)]
+        return [alert("allergies-not-recorded", Severity.REASON, PLACE, message, allergies.status)]
     if (allergies.status == "listed") != bool(allergies.entries):
         message = "the allergies stated and the entries contradict each other"
         return [alert("allergies-contradict", Severity.BLOCK, PLACE, message, allergies.status)]

@@ -39,7 +39,7 @@ def screen_weight(facts: ScreenInput) -> list[Finding]:
     weight_kg, weight_date = facts.patient.weight_kg, facts.patient.weight_date
     if weight_kg is None or weight_date is None:
         severity = Severity.BLOCK if _weight_matters(facts) else Severity.REASON
-        return [alert("weight-missing", severity, "patient.weight", "no weight with its date is on file")]
+        return [alert("weight-missing", severity, "patient.weight", "no weight with its date is on file", "none")]
     return [
         *_screen_believable(facts, weight_kg),
         *_screen_change(facts, weight_kg, weight_date),

@@ -144,9 +144,11 @@ def _raised(doing: Act, version: OrderVersion, report: ScreenReport, mark: str, 
     row = Alert.objects.filter(order_version=version, fingerprint=mark).first()
     if row is None:
         return _alert(version, report, mark, one)
-    unopened = {"opened_by_id": None, "opened_at": None, "reason": "", "reasoned_by_id": None, "reasoned_at": None}
-    moved = {"value": one.value or "", "message": one.message} if one.rule in MOVING else {}
-    doing.change(row, report_id=report.pk, **unopened, **moved)
+    anew: dict[str, Any] = {"report_id": report.pk, "opened_by_id": None, "opened_at": None}
+    anew |= {"reason": "", "reasoned_by_id": None, "reasoned_at": None}
+    if one.rule in MOVING:
+        anew |= {"value": one.value or "", "message": one.message}
+    doing.change(row, **anew)
     row.report = report
     return row
 
