@@ -8,7 +8,11 @@ import inspect
 import pytest
 
 import printing.core.dose.model
+import printing.core.dose.shapes.biconvex
+import printing.core.dose.shapes.capsule
 import printing.core.dose.shapes.disc
+import printing.core.dose.shapes.ring
+import printing.core.dose.shapes.spheroid
 import printing.core.quality.probability
 import printing.core.quality.residues
 import printing.core.quality.uniformity
@@ -23,14 +27,22 @@ EXPECTED = {
     "mass_uniformity",
     "mixture_density",
     "potency",
+    "shape_biconvex",
+    "shape_capsule",
     "shape_disc",
+    "shape_ring",
+    "shape_spheroid",
     "solvent_intake",
     "uniformity_probability",
     "unit_content",
 }
 MODULES = [
     printing.core.dose.model,
+    printing.core.dose.shapes.biconvex,
+    printing.core.dose.shapes.capsule,
     printing.core.dose.shapes.disc,
+    printing.core.dose.shapes.ring,
+    printing.core.dose.shapes.spheroid,
     printing.core.quality.uniformity,
     printing.core.resin.compounding,
 ]

@@ -18,7 +18,7 @@ def line_necks(line: PlacedLine) -> NeckRules | None:
     """Return the necks of one unit of `line`, None where units are printed on the sheet itself."""
     if line.mount == "sheet":
         return None
-    return necks_for(line.contact_um2, line.height_um, min(line.footprint_um))
+    return necks_for(line.contact_um2, line.height_um, min(line.footprint_um), line.held_run_um)
 
 
 def plate_layers(zones: Sequence[PlannedZone], raft: RaftRules) -> tuple[int, int]:
