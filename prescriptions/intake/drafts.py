@@ -27,7 +27,7 @@ class Draft:
 
     ``source`` and ``reference`` tell it from all others; ``lines`` are the lines of a CSV file, from 1;
     ``notes`` say what was read into the order or left out of it; ``places`` maps the paths of the order
-    JSON to those of the file.
+    JSON to those of the file, which name nothing finer where ``whole_cells``.
     """
 
     reference: str
@@ -37,10 +37,13 @@ class Draft:
     lines: tuple[int, ...] = ()
     notes: tuple[str, ...] = ()
     places: Mapping[str, str] = field(default_factory=dict)
+    whole_cells: bool = False
 
     def placed(self, refusals: Sequence[Refusal]) -> tuple[Refusal, ...]:
         """Return ``refusals`` with the places that the sender knows."""
-        return tuple(replace(one, field=place_of(one.field, self.places)) for one in refusals)
+        return tuple(
+            replace(one, field=place_of(one.field, self.places, whole_cells=self.whole_cells)) for one in refusals
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,12 +67,12 @@ def drafted(draft: Draft, order: Mapping[str, Any], *, today: date) -> Draft:
         return replace(draft, refusals=draft.placed(error.refusals))
 
 
-def place_of(path: str, places: Mapping[str, str]) -> str:
+def place_of(path: str, places: Mapping[str, str], *, whole_cells: bool = False) -> str:
     """Return where ``path`` of the order JSON stands in the file: by its longest known beginning."""
     begin = path
     while begin:
         if begin in places:
-            return places[begin] + ("" if begin == path else path[len(begin) :])
+            return places[begin] + ("" if begin == path or whole_cells else path[len(begin) :])
         begin = begin[: max(begin.rfind("."), begin.rfind("["), 0)]
     return f"{places[''].rstrip('.')}.{path}" if "" in places else path
 

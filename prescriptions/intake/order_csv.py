@@ -177,7 +177,7 @@ def read_csv(data: bytes, *, today: date, source: str = UNSENT) -> Intake:
 
 def _draft(rows: _Rows, *, today: date, source: str) -> Draft:
     cells = rows.gathered()
-    places = {path: f"line {line}, {name}" for path, line, name in _places(rows, cells)}
+    places = {path: f"line {line}{name and ', '}{name}" for path, line, name in _places(rows, cells)}
     order, steps = _order_json(cells), [_step_json(row) for _, row in rows.rows]
     draft = Draft(
         reference=rows.reference,
@@ -185,6 +185,7 @@ def _draft(rows: _Rows, *, today: date, source: str) -> Draft:
         lines=tuple(line for line, _ in rows.rows),
         places={"": f"line {rows.rows[0][0]}", **places},
         refusals=tuple(rows.refusals),
+        whole_cells=True,
     )
     return draft if rows.refusals else drafted(draft, order | {"regimen": {"steps": steps}}, today=today)
 
@@ -198,7 +199,7 @@ def _places(rows: _Rows, cells: Mapping[str, tuple[int, str]]) -> Iterator[tuple
         for index, (line, _) in enumerate(rows.rows):
             yield f"regimen.steps[{index}].{column.path}", line, column.name
     for index, (line, _) in enumerate(rows.rows):
-        yield f"regimen.steps[{index}]", line, "dose"
+        yield f"regimen.steps[{index}]", line, ""
         yield f"regimen.steps[{index}].as_needed", line, "as_needed_interval"
     for path, name in (("patient.identifier", "identifier_value"), ("patient.allergies", "allergies_status")):
         yield path, cells.get(name, (first, ""))[0], name
