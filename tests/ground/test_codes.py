@@ -54,5 +54,5 @@ def test_a_code_of_another_kind_is_refused_where_one_kind_is_asked_for() -> None
 
 
 def test_a_body_of_other_length_or_alphabet_is_a_programming_error() -> None:
-    with pytest.raises(ValueError, match="4 characters"):
+    with pytest.raises(ValueError, match="5 characters"):
         compose("zone", "333")

@@ -33,7 +33,7 @@ KINDS: dict[str, Kind] = {
         Kind(name="order", prefix="RX"),
         Kind(name="dose line", prefix="DN"),
         Kind(name="unit", prefix="UN"),
-        Kind(name="zone", prefix="ZN", length=4),
+        Kind(name="zone", prefix="ZN", length=5),
         Kind(name="print batch", prefix="PB", length=5),
         Kind(name="resin lot", prefix="RN", length=5),
         Kind(name="ingredient lot", prefix="GN", length=5),

@@ -94,7 +94,7 @@ class RaftRules:
     """
 
     border_um: int = 1_500
-    tab_um: tuple[int, int] = (12_000, 4_000)
+    tab_um: tuple[int, int] = (14_000, 4_000)
     tab_gap_um: int = 1_000
     slab_um: int = 600
     bevel_um: int = 400

@@ -186,7 +186,7 @@ SABOTAGE: list[tuple[str, Callable[[Record], None]]] = [
     ("contiguous", _stray),
     ("raft", _set("units.0.y_um", 0)),
     ("tab", _unit_on_tab),
-    ("tab", _set("tab_um.2", 11_999)),
+    ("tab", _set("tab_um.2", 13_999)),
     ("tab", lambda record: _set("tab_rotation_deg", 90 - _zone(record)["tab_rotation_deg"])(record)),
     ("count", _lose_unit),
     ("unit-of-line", _lose_unit),
