@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.flows.audit_evidence import check_audit
+from tests.flows.every_door import refuse_at_every_door, walk_every_door
 from tests.flows.living import Home, celery_programs, living
 from tests.flows.pack_evidence import check_every_unit, check_labels, check_packs, check_stock
 from tests.flows.plate_evidence import check_lines, check_plate_file
@@ -56,6 +57,11 @@ def test_packs_units_stock_and_labels(alive: Home, way: Way, tmp_path: Path) -> 
     check_stock(alive, way)
     check_labels(alive, way, tmp_path, gs1=False)
     check_traces(alive, way)
+
+
+def test_the_same_order_comes_in_by_every_door_once_and_is_verified(alive: Home, way: Way) -> None:
+    refuse_at_every_door(alive)
+    walk_every_door(alive)
 
 
 def test_the_audit_trail_is_whole(alive: Home, way: Way) -> None:
