@@ -20,6 +20,7 @@ from django.conf import settings  # noqa: E402
 from dosewright.ground.models import Site  # noqa: E402
 from dosewright.roof.clock import demo_offset  # noqa: E402
 from dosewright.roof.demo import finish, house, packs, plates  # noqa: E402
+from dosewright.roof.demo.medicines import HYDROCORTISONE  # noqa: E402
 from dosewright.roof.demo.stage import Stage  # noqa: E402
 from prescriptions import services as prescribing  # noqa: E402
 from prescriptions.queries.orders import orders_page  # noqa: E402
@@ -73,13 +74,14 @@ def move_orders(stage: Stage) -> dict[str, str]:
 
 def make_packs(stage: Stage, room: house.House, url: str) -> dict[str, str]:
     """Print, finish, judge and pack one batch; leave packs in several states."""
-    (code,) = plates.plan_all(stage, room)
-    printer = plates.start_printer(stage, room, url, plates.Fault())
+    code, *more = plates.plan_all(stage)
+    printers = plates.start_printers(stage, room, url, plates.Fault())
     try:
-        plates.next_batch(stage, room, [code])
-        assert plates.print_batch(stage, room, code)
+        plates.next_batches(stage, room, [code, *more])
+        assert plates.print_batches(stage, room, [code])[code]
     finally:
-        printer.stop()
+        for printer in printers:
+            printer.stop()
     finish.take_off(stage, code)
     finish.finish_and_judge(stage, room, code, random.Random(1), reject_one=True)
     packed, *others = packs.pack_batch(stage, code)
@@ -87,14 +89,13 @@ def make_packs(stage: Stage, room: house.House, url: str) -> dict[str, str]:
     return {"batch": code, "packed": packed.code, "supplied": others[0].code, "zone": packed.zone}
 
 
-def planned(stage: Stage, room: house.House, order: str) -> str:
+def planned(stage: Stage, order: str) -> str:
     """Verify one more order, have it planned, and leave its batch to be approved."""
     verify(stage, order)
     tomas = stage.person("tomas.lind")
-    code = request_plan(tomas, resin_lot=room.resin_lot, printer=room.printer, at=stage.now())
+    code = request_plan(tomas, at=stage.now())
     stage.wait(lambda: plan_facts(tomas, code).state in {"done", "failed"}, f"plan {code}")
-    (batch,) = plan_facts(tomas, code).batches
-    return batch
+    return plan_facts(tomas, code).batches[0]
 
 
 def main(url: str) -> dict[str, str]:
@@ -104,11 +105,11 @@ def main(url: str) -> dict[str, str]:
     formulation = formulations(stage.person("nora.stein")).items[0].code
     made = move_orders(stage)
     packs.sign_law_into_use(stage)
-    lot = house.make_resin(stage, formulation)
-    room = house.set_up_room(stage, site, formulation, lot)
+    room = house.set_up_house(stage, site, house.register_balance(stage), {formulation: HYDROCORTISONE})
+    lot = room.rooms[formulation].resin_lot
     made |= make_packs(stage, room, url)
     to_weigh = stock.start_resin_lot(
-        stage.person("tomas.lind"), formulation=formulation, target_g=Decimal(50), at=stage.now()
+        stage.person("tomas.lind"), formulation=formulation, target_g=Decimal(900), at=stage.now()
     ).code
     deviation = runs.open_deviation(
         stage.person("ada.brandt"),
@@ -120,13 +121,13 @@ def main(url: str) -> dict[str, str]:
     ).code
     return made | {
         "deviation": deviation,
-        "planned batch": planned(stage, room, made["later"]),
+        "planned batch": planned(stage, made["later"]),
         "formulation": formulation,
         "resin lot": lot,
         "lot to weigh": to_weigh,
         "ingredient lot": resin_lot_record(lot, at=stage.now()).sheet[0].ingredient_lot,
         "balance": room.balance,
-        "printer": room.printer,
+        "printer": next(iter(room.printers)),
     }
 
 

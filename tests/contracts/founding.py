@@ -19,6 +19,7 @@ from django.conf import settings  # noqa: E402
 from dosewright.roof import clock  # noqa: E402
 from dosewright.roof.demo import house, orders  # noqa: E402
 from dosewright.roof.demo.invented import invented_orders  # noqa: E402
+from dosewright.roof.demo.medicines import HYDROCORTISONE, set_up_medicines  # noqa: E402
 from dosewright.roof.demo.stage import Stage  # noqa: E402
 from prescriptions.intake.order_json import read_orders  # noqa: E402
 
@@ -31,9 +32,9 @@ def found() -> dict[str, object]:
     stage = Stage(home=home)
     stage.open()
     site = house.found(stage)
-    formulation = house.set_up_medicine(stage)
-    lot = house.make_resin(stage, formulation)
-    room = house.set_up_room(stage, site, formulation, lot)
+    medicines = set_up_medicines(stage, (HYDROCORTISONE,))
+    (formulation,) = medicines
+    built = house.set_up_house(stage, site, house.register_balance(stage), medicines)
     today = clock.now().date()
     asked = invented_orders(ORDERS, SEED, today)
     requests = [(item["reference"], one) for item, one in zip(asked, read_orders(asked, today=today), strict=True)]
@@ -41,8 +42,8 @@ def found() -> dict[str, object]:
     return {
         "site": site.code,
         "formulation": formulation,
-        "resin_lot": lot,
-        "printer": room.printer,
+        "resin_lot": built.rooms[formulation].resin_lot,
+        "printer": next(iter(built.printers)),
         "orders": [one.code for one in taken if one.refused is None],
     }
 

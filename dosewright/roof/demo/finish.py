@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from decimal import Decimal
 
-from dosewright.roof.demo.house import House
+from dosewright.roof.demo.house import CURE_BOX, House
 from dosewright.roof.demo.stage import Stage
 from printing.plates.content import ZoneFacts
 from printing.plates.queries import batch_facts, zone_facts
@@ -14,10 +14,12 @@ from printing.runs.queries import run_facts
 
 SPREAD_FRAC = 0.005
 ASSAY_SPREAD_FRAC = 0.008
-EQUIPMENT = {"dry": "drying oven", "cure": "cure box"}
-BATHS = {1: "first bath", 2: "second bath"}
+MASS_PLACES = "0.1"
+"""The scale of the demo's balance [mg]."""
+EQUIPMENT = {"dry": "drying oven", "cure": CURE_BOX}
+BATHS = ("first bath", "second bath")
 READINGS = {"temperature_c": Decimal(40), "strength_percent": Decimal(97)}
-"""Readings that lie in the demo formulation's ranges; invented."""
+"""Readings that lie in the ranges of every formulation of the demo; invented."""
 
 
 def finish_and_judge(stage: Stage, house: House, code: str, chance: random.Random, *, reject_one: bool) -> None:
@@ -50,10 +52,11 @@ def take_off(stage: Stage, code: str) -> None:
 
 def _finish(stage: Stage, house: House, code: str) -> None:
     tomas = stage.person("tomas.lind")
+    wet = house.room_of(batch_facts(code, site_id=stage.site_id)).wet
     for step in run_facts(code, site_id=stage.site_id, at=stage.now()).steps:
-        name = EQUIPMENT.get(step.kind) or BATHS[step.number]
-        runs.start_finish_step(tomas, code, number=step.number, equipment=house.wet[name], at=stage.now())
-        stage.skip((step.least_s + step.most_s) / 2)
+        name = EQUIPMENT.get(step.kind) or BATHS[step.number - 1]
+        runs.start_finish_step(tomas, code, number=step.number, equipment=wet[name], at=stage.now())
+        stage.skip(step.least_s + (step.most_s - step.least_s) / 10)
         asked = {
             reading: READINGS[reading]
             for reading in READINGS
@@ -73,7 +76,7 @@ def _weigh(stage: Stage, house: House, zone: ZoneFacts, chance: random.Random, *
     if spoil:
         stage.say(f"unit {zone.units[0].code} of zone {zone.code} shows a major defect: rejected")
     weighed = [unit for unit in zone.units if unit.number not in defects]
-    masses = [_near(chance, unit.predicted_mass_ug, SPREAD_FRAC, per_mg=1000, places="0.01") for unit in weighed]
+    masses = [_near(chance, unit.predicted_mass_ug, SPREAD_FRAC, per_mg=1000, places=MASS_PLACES) for unit in weighed]
     runs.record_masses(ada, zone.code, masses_mg=masses, balance=house.balance, at=stage.now())
     if zone.line is None:
         for unit in zone.units:

@@ -14,12 +14,13 @@ from django.conf import settings
 from dosewright.ground.documents import write_file
 from dosewright.ground.models import User
 from dosewright.ground.pure.errors import BadInput, Refused
+from dosewright.ground.pure.notation import MicroWord, format_mass
 from dosewright.roof.demo.stage import PEOPLE, Stage
 from prescriptions.intake.drafts import Intake
 from prescriptions.intake.files import read_file as read_intake
 from prescriptions.intake.files import read_json
 from prescriptions.intake.order_request import OrderRequest
-from prescriptions.queries.facts import order_facts, screens_reported, standing_alerts
+from prescriptions.queries.facts import order_facts, order_state, screens_reported, standing_alerts
 from prescriptions.services import (
     attest_order,
     enter_order,
@@ -34,6 +35,7 @@ from prescriptions.services import (
 SCENARIO = settings.ROOT / "fixtures" / "demo" / "orders.json"
 SOURCE = "demo"
 DAY = re.compile(r"day([+-]\d{1,6})")
+WORD: MicroWord = "micrograms"
 REASON = "accepted by the demo's pharmacist after reading the alert (invented reason)"
 
 
@@ -83,6 +85,14 @@ def take_in(stage: Stage, requests: Requests) -> list[Taken]:
         if one.code and one.refused is None:
             _check(stage, one)
     return taken
+
+
+def check_again(stage: Stage, taken: list[Taken]) -> bool:
+    """Have orders checked again that planning sent back to the pharmacist; say whether there were any."""
+    back = [one for one in taken if one.code and one.refused is None and order_state(one.code) == "received"]
+    for one in back:
+        _check(stage, one)
+    return bool(back)
 
 
 def enter_all(stage: Stage, requests: Requests) -> list[Taken]:
@@ -146,7 +156,7 @@ def _check(stage: Stage, taken: Taken) -> None:
         taken.refused = _blocks(taken.code) or [one.as_dict() for one in refused.refusals]
         stage.say(f"order {taken.code} ({taken.reference}) not verified: {_first(taken.refused)}")
         return
-    lines = ", ".join(f"{line.dose_mg} mg at {line.times_text}" for line in order_facts(taken.code).lines)
+    lines = ", ".join(f"{format_mass(line.dose_mg, WORD)} {line.taken}" for line in order_facts(taken.code).lines)
     stage.say(f"order {taken.code} ({taken.reference}) signed, screened twice, verified: {lines}")
 
 

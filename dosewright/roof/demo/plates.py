@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from decimal import ROUND_DOWN, Decimal
 from functools import partial
 
 from dosewright.ground.pure.errors import Blocked, Conflict
 from dosewright.roof.children import Child, module
-from dosewright.roof.demo.house import TANK_ML, House
+from dosewright.roof.demo.house import TANK_CAPACITY_ML, House, Room
 from dosewright.roof.demo.stage import Stage, Stuck
 from dosewright.roof.environment import write_secret
 from prescriptions.services import stop_order
 from printing.formulary.queries import profile_row
 from printing.plates import services as plates
-from printing.plates.queries import batch_facts, batch_state, next_ready_batch, plan_facts
+from printing.plates.queries import batch_facts, batch_state, next_ready_batch, plan_facts, printer_facts
 from printing.runs import services as runs
 from printing.runs.content import (
     AMBER,
@@ -30,12 +31,12 @@ from printing.runs.content import (
 )
 from printing.runs.queries import open_deviations, run_facts
 from printing.stock import services as stock
-from printing.stock.queries import fill_in_tank, tank_fill_facts
+from printing.stock.queries import fill_in_tank, resin_lot_facts
 
 SPEED = 2000
 FAULT_AT_LAYER = 30
-TANK_LIFE = timedelta(hours=7)
-"""After this the demo fills the tank anew, an hour before the formulation's limit."""
+MARGIN_ML = Decimal(10)
+STEP_ML = Decimal(1)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -45,13 +46,13 @@ class Fault:
     batch: str = ""
 
 
-def plan_all(stage: Stage, house: House, *, stopped_order: str = "") -> list[str]:
+def plan_all(stage: Stage, *, stopped_order: str = "") -> list[str]:
     """Plan every verified line and have the batches approved; return the codes of those that will be printed.
 
     `stopped_order` is stopped by its prescriber after planning: its batch is then refused, cancelled, and what
     else stood on it is planned again.
     """
-    batches = _plan(stage, house)
+    batches = _plan(stage)
     if stopped_order:
         stop_order(stage.person("mira.voss"), stopped_order, reason="treatment changed (invented)", at=stage.now())
         stage.say(f"order {stopped_order} stopped by its prescriber after planning")
@@ -62,14 +63,15 @@ def plan_all(stage: Stage, house: House, *, stopped_order: str = "") -> list[str
         else:
             cancelled = True
     if cancelled:
-        approved += [code for code in _plan(stage, house) if _approved(stage, code)]
+        approved += [code for code in _plan(stage) if _approved(stage, code)]
     return approved
 
 
-def _plan(stage: Stage, house: House) -> list[str]:
+def _plan(stage: Stage) -> list[str]:
+    """Have one plan made over all lots and printers; return its batches."""
     tomas = stage.person("tomas.lind")
-    plan = plates.request_plan(tomas, resin_lot=house.resin_lot, printer=house.printer, at=stage.now())
-    stage.wait(lambda: plan_facts(tomas, plan).state in {"done", "failed"}, f"plan {plan}", within_s=120)
+    plan = plates.request_plan(tomas, at=stage.now())
+    stage.wait(lambda: plan_facts(tomas, plan).state in {"done", "failed"}, f"plan {plan}", within_s=300)
     facts = plan_facts(tomas, plan)
     for one in facts.left_out:
         stage.say(f"left out of {plan}: {one.get('line') or one.get('order')}: {one['why']}")
@@ -80,8 +82,8 @@ def _plan(stage: Stage, house: House) -> list[str]:
         batch = batch_facts(code, site_id=stage.site_id)
         units = sum(len(zone.units) for zone in batch.zones)
         stage.say(
-            f"batch {code} planned by a worker: {len(batch.zones)} zones, {units} units, {batch.layers} layers of "
-            f"{batch.layer_um} um, {batch.seconds // 60} min"
+            f"batch {code} planned by a worker for {batch.printer}: {len(batch.zones)} zones, {units} units of "
+            f"{batch.formulation}, {batch.layers} layers of {batch.layer_um} um, {batch.seconds // 60} min"
         )
     return list(facts.batches)
 
@@ -97,25 +99,27 @@ def _approved(stage: Stage, code: str) -> bool:
     return True
 
 
-def start_printer(stage: Stage, house: House, url: str, fault: Fault) -> Child:
-    """Start the training printer, a process of its own that only speaks HTTP with its token."""
-    token = stage.home / "keys" / "training_printer_token"
-    write_secret(token, house.printer_token)
-    command = module(
-        "dosewright.roof.training_printer", "--url", url, "--token-file", str(token), "--speed", str(SPEED)
-    )
+def start_printers(stage: Stage, house: House, url: str, fault: Fault) -> list[Child]:
+    """Start the training printers, each a process of its own that only speaks HTTP with its token."""
+    return [_start(stage, code, token, url, fault) for code, token in house.printers.items()]
+
+
+def _start(stage: Stage, printer: str, token: str, url: str, fault: Fault) -> Child:
+    file = stage.home / "keys" / f"training_printer_token_{printer}"
+    write_secret(file, token)
+    command = module("dosewright.roof.training_printer", "--url", url, "--token-file", str(file), "--speed", str(SPEED))
     if fault.batch:
         command += ["--fault-batch", fault.batch, "--fault-layer", str(FAULT_AT_LAYER)]
     environment = {name: value for name, value in os.environ.items() if not name.startswith("D")}
-    return Child("training printer", command, env=environment, log=stage.home / "training-printer.log")
+    return Child(f"training printer {printer}", command, env=environment, log=stage.home / f"{printer}.log")
 
 
-def next_batch(stage: Stage, house: House, batches: list[str]) -> str:
-    """Return the batch that the printer is given next, once all that were approved are delivered."""
+def next_batches(stage: Stage, house: House, batches: Sequence[str]) -> list[str]:
+    """Return the batch that each printer is given next, once all that were approved are delivered."""
     for code in batches:
-        stage.wait(partial(_is_ready, stage, code), f"delivery of {code}", within_s=120)
-    following = next_ready_batch(house.printer)
-    if following is None:
+        stage.wait(partial(_is_ready, stage, code), f"delivery of {code}", within_s=300)
+    following = [found for printer in house.printers if (found := next_ready_batch(printer)) is not None]
+    if not following:
         raise Stuck("no batch is ready")
     return following
 
@@ -124,22 +128,30 @@ def _is_ready(stage: Stage, code: str) -> bool:
     return _state(stage, code) == "ready"
 
 
-def print_batch(stage: Stage, house: House, code: str) -> bool:
-    """Pass the gates, start, follow the layers; return whether the batch was printed and did not fault."""
-    tomas = stage.person("tomas.lind")
-    stage.wait(lambda: _printer_is_ready(stage, code), f"{code} on the printer")
-    _gates(stage, house, code)
-    runs.start_run(tomas, code, at=stage.now())
-    batch = batch_facts(code, site_id=stage.site_id)
-    stage.say(f"batch {code} started on {batch.printer}: all gates hold")
-    told = 0
+def print_batches(stage: Stage, house: House, codes: Sequence[str]) -> dict[str, bool]:
+    """Print batches of different printers side by side; say of each whether it was printed and did not fault."""
+    seconds = 0
+    for code in codes:
+        _fit_and_fill(stage, house, code)
+        stage.wait(partial(_printer_is_ready, stage, code), f"{code} on the printer")
+        _gates(stage, house, code)
+        runs.start_run(stage.person("tomas.lind"), code, at=stage.now())
+        batch = batch_facts(code, site_id=stage.site_id)
+        seconds = max(seconds, batch.seconds)
+        stage.say(f"batch {code} started on {batch.printer}: all gates hold")
+    found = {code: _followed(stage, code) for code in codes}
+    stage.skip(seconds)
+    return found
+
+
+def _followed(stage: Stage, code: str) -> bool:
+    layers, told = batch_facts(code, site_id=stage.site_id).layers, 0
     while (state := _state(stage, code)) == "printing":
         layer = _layer(stage, code)
-        if layer >= told + batch.layers // 3:
+        if layer >= told + layers // 3:
             told = layer
-            stage.say(f"batch {code}: layer {layer} of {batch.layers}")
-        stage.wait(partial(_moved, stage, code, layer), f"the next layer of {code}", within_s=60)
-    stage.skip(batch.seconds)
+            stage.say(f"batch {code}: layer {layer} of {layers}")
+        stage.wait(partial(_moved, stage, code, layer), f"the next layer of {code}", within_s=120)
     stage.say(f"batch {code} {state}")
     return state == "printed"
 
@@ -180,37 +192,55 @@ def _state(stage: Stage, code: str) -> str:
 
 
 def _gates(stage: Stage, house: House, code: str) -> None:
-    """Record every gate that a person passes, filling the tank anew when its time is nearly over."""
+    """Record every gate that a person passes."""
     tomas = stage.person("tomas.lind")
-    _fill_in_time(stage, house)
     batch = batch_facts(code, site_id=stage.site_id)
+    room = house.room_of(batch)
+    tank = room.tanks[batch.printer]
     profile = profile_row(batch.profile)
     readings = {
         LINE_CLEARANCE: ("", "bench and printer cleared of the batch before"),
         LOT: (batch.resin_lot, ""),
-        TANK_FILL: (house.tank_fill, ""),
+        TANK_FILL: (room.fills[tank], ""),
         PROFILE: (profile.sha256, profile.name),
         LAYER_COUNT: (str(batch.layers), ""),
         PEOPLE: ("", "trained on the current procedure"),
         AMBER: ("", "amber light on, blinds down"),
-        INSPECTED: (house.tank, "resin filtered, film inspected, no fragments"),
+        INSPECTED: (tank, "resin filtered, film inspected, no fragments"),
     }
     for gate in [one.gate for one in run_facts(code, site_id=stage.site_id, at=stage.now()).gates if one.by_person]:
         value, statement = readings[gate]
         runs.record_gate(tomas, code, gate=gate, value=value, statement=statement, at=stage.now())
 
 
-def _fill_in_time(stage: Stage, house: House) -> None:
-    fill = fill_in_tank(house.tank, at=stage.now())
-    if fill is None:
-        raise Stuck("the tank is empty")
-    filled_at = tank_fill_facts(house.tank_fill, at=stage.now()).filled_at
-    if stage.now() - filled_at < TANK_LIFE:
+def _fit_and_fill(stage: Stage, house: House, code: str) -> None:
+    """Fit the tank of a batch's formulation to its printer, and fill it where it is empty, old or nearly used up."""
+    batch = batch_facts(code, site_id=stage.site_id)
+    room = house.room_of(batch)
+    tank = room.tanks[batch.printer]
+    if printer_facts(batch.printer, site_id=stage.site_id).tank != tank:
+        plates.fit_tank(stage.person("tomas.lind"), batch.printer, tank=tank, at=stage.now())
+        stage.say(f"{batch.printer} fitted with the tank of {batch.formulation}")
+    needed_ml = Decimal(batch.resin_ul) / 1000
+    fill = fill_in_tank(tank, at=stage.now())
+    if fill is not None and stage.now() - fill.filled_at < room.tank_life and fill.left_ml >= needed_ml:
         return
+    _fill(stage, room, tank, needed_ml)
+
+
+def _fill(stage: Stage, room: Room, tank: str, needed_ml: Decimal) -> None:
+    """Fill a tank, after emptying and cleaning it, with the room's usual volume, or with more for a large plate."""
     tomas = stage.person("tomas.lind")
-    stock.empty_tank(tomas, house.tank_fill, at=stage.now())
-    stock.clean_equipment(tomas, house.tank, how="emptied, wiped, film changed", at=stage.now())
-    house.tank_fill = stock.fill_tank(
-        tomas, tank=house.tank, resin_lot=house.resin_lot, volume_ml=TANK_ML, at=stage.now()
+    if tank in room.fills:
+        stock.empty_tank(tomas, room.fills[tank], at=stage.now())
+        stock.clean_equipment(tomas, tank, how="emptied, wiped, film changed", at=stage.now())
+    there_ml = Decimal(resin_lot_facts(room.resin_lot, at=stage.now()).available_ul) / 1000
+    wanted_ml = min(max(room.tank_ml, needed_ml + MARGIN_ML), TANK_CAPACITY_ML, there_ml)
+    room.fills[tank] = stock.fill_tank(
+        tomas,
+        tank=tank,
+        resin_lot=room.resin_lot,
+        volume_ml=wanted_ml.quantize(STEP_ML, ROUND_DOWN),
+        at=stage.now(),
     ).code
-    stage.say(f"tank filled anew: {house.tank_fill}")
+    stage.say(f"tank {tank} filled from lot {room.resin_lot}: {room.fills[tank]}")

@@ -19,9 +19,10 @@ MOST = 200
 
 
 def write_papers(stage: Stage, house: House, packs: list[Packed]) -> None:
-    """Print the weighing sheet of the lot, the map of every plate, and one trace report."""
+    """Print the weighing sheet of every lot, the map of every plate, and one trace report."""
     tomas = stage.person("tomas.lind")
-    weighing_sheet(tomas, house.resin_lot, at=stage.now())
+    for lot in house.resin_lots:
+        weighing_sheet(tomas, lot, at=stage.now())
     for row in batches(tomas, limit=MOST).items:
         plate_map(tomas, row.code, at=stage.now())
     if packs:

@@ -33,7 +33,10 @@ PEOPLE: tuple[tuple[str, str, str, str, Role], ...] = (
 """The standing cast; every person is invented."""
 
 HEAD_START = timedelta(days=2)
-"""How far in the past the demo begins, so that its washes and cures end before the real time."""
+MORE_FOR_EACH_ORDER = timedelta(hours=1)
+FEW_ORDERS = 20
+"""How far in the past the demo begins, so that its washes and cures end before the real time: two days, and an hour
+more for every order beyond the first twenty."""
 
 
 class Stuck(RuntimeError):
@@ -53,9 +56,9 @@ class Stage:
         self.passwords = {username: f"{secrets.token_hex(2)}-{secrets.token_hex(3)}" for username, *_ in PEOPLE}
         write_secret(self.home / "keys" / "invented_logins.json", json.dumps(self.passwords, indent=1))
 
-    def start_clock(self) -> None:
-        """Begin in the past; for demo homes."""
-        self.offset = -HEAD_START
+    def start_clock(self, *, orders: int = 0) -> None:
+        """Begin in the past, the earlier the more orders there are; for demo homes."""
+        self.offset = -HEAD_START - max(0, orders - FEW_ORDERS) * MORE_FOR_EACH_ORDER
         clock.set_demo_offset(self.home, self.offset)
 
     def now(self) -> datetime:

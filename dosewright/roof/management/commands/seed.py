@@ -17,6 +17,7 @@ from dosewright.roof import clock
 from dosewright.roof.checks import SEEDED
 from dosewright.roof.demo import house, orders
 from dosewright.roof.demo.invented import invented_orders
+from dosewright.roof.demo.medicines import HYDROCORTISONE, set_up_medicines
 from dosewright.roof.demo.stage import Stage
 from dosewright.roof.json_command import JsonCommand
 from prescriptions.intake.order_json import read_orders
@@ -49,7 +50,7 @@ class Command(JsonCommand):
         stage = Stage(home=Path(settings.DOSEWRIGHT_HOME))
         stage.open()
         site = house.found(stage)
-        formulation = house.set_up_medicine(stage)
+        formulation = next(iter(set_up_medicines(stage, (HYDROCORTISONE,))))
         today = clock.now().date()
         asked = invented_orders(options["orders"], options["seed"], today)
         entered = orders.enter_all(
