@@ -232,8 +232,11 @@ def names_an_action(node: ast.AST) -> bool:
 HOSTS = frozenset({"127.0.0.1", "localhost", "example.org", "json-schema.org", "www.w3.org"})
 NOWHERE = (".example", ".invalid", ".test")
 """Names that lead nowhere by RFC 2606 (Reserved Top Level DNS Names, 1999), section 2."""
-FORMATS = re.compile(r"https?://schemas\.(microsoft\.com/3dmanufacturing|openxmlformats\.org/package)/")
-"""Names of the 3MF format (namespaces), which nothing ever fetches."""
+FORMATS = re.compile(
+    r"https?://(schemas\.(microsoft\.com/3dmanufacturing|openxmlformats\.org/package)/"
+    r"|unitsofmeasure\.org|loinc\.org|snomed\.info/sct)"
+)
+"""Names of the 3MF format (namespaces) and of FHIR (code systems), which nothing ever fetches."""
 
 MACHINE = re.compile(r"(?<![\w.])/(?:" + "|".join(("work", "tmp", "home", "root", "Users")) + r")/[A-Za-z]")
 IN_A_CONTAINER = {"compose.yaml", "tests/bootstrap/test_compose.py"}

@@ -37,6 +37,7 @@ class FhirOut(Json):
     format = "fhir"
 
     def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
+        """Return the bytes of `data`."""
         body = super().render(data, accepted_media_type, renderer_context)
         response = (renderer_context or {}).get("response")
         if response is not None:
