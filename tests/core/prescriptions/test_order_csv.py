@@ -19,7 +19,7 @@ from prescriptions.intake.order_csv import COLUMNS, NAMES, read_csv, template_cs
 from prescriptions.intake.order_json import ORDER_NAMES, read_order
 from prescriptions.intake.patient_json import PATIENT_NAMES
 from prescriptions.intake.regimen_json import STEP_NAMES
-from tests.imports import WRITTEN_ON, example
+from tests.imports import EXAMPLES, WRITTEN_ON, example
 
 CSV = example("orders_example.csv").decode()
 
@@ -218,6 +218,7 @@ def test_semicolons_byte_order_mark_and_windows_lines_change_nothing() -> None:
 
 
 def test_the_template_reads_and_names_every_part_of_an_order() -> None:
+    assert (EXAMPLES / "orders_template.csv").read_bytes() == template_csv()
     header = template_csv().decode("utf-8-sig").strip().split(",")
     assert tuple(header) == NAMES
     paths = {one.path for one in COLUMNS}
@@ -243,3 +244,9 @@ def test_whatever_comes_is_read_or_refused(data: bytes) -> None:
     except BadInput:
         return
     assert all((one.request is None) == bool(one.refusals) for one in intake.drafts)
+
+
+def test_the_columns_are_documented_as_they_are() -> None:
+    text = (EXAMPLES / "README.md").read_text(encoding="utf-8")
+    documented = [line.split("`")[1] for line in text.splitlines() if line.startswith("| `") and line.count("|") >= 4]
+    assert tuple(documented) == NAMES
