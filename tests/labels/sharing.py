@@ -9,6 +9,8 @@ from typing import Any, ClassVar
 from django.db import transaction
 from django.test import TestCase
 
+from prescriptions.queries import order_facts
+from tests.orders import enter_signed, order_request
 from tests.packs import Shelf, shelf
 
 
@@ -31,6 +33,11 @@ class OnShelf(TestCase):
     @classmethod
     def build(cls) -> None:
         """Go further with the shelf than `shelf` does."""
+
+
+def order_more(on: Shelf, code: str) -> None:
+    """Enter a second order of the same substance for the shelf's patient, which is a new alert on the first."""
+    enter_signed(on.cast, order_request(patient={"code": order_facts(on.order).patient}), at=on.at)
 
 
 @contextlib.contextmanager

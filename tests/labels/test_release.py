@@ -31,7 +31,7 @@ from printing.runs import services as runs
 from printing.runs.models import RunStep
 from printing.stock.models import ResinLot
 from tests.cast import PASSWORD, PEOPLE, pen
-from tests.labels.sharing import OnShelf, undone
+from tests.labels.sharing import OnShelf, order_more, undone
 from tests.packs import Shelf, labelled, packed, release
 
 TAKEN = ("mira", "tomas", "ada", "rosa", "jonas", "lena", "otto", "nora", "paul")
@@ -138,6 +138,7 @@ CAUSES: tuple[tuple[str, Callable[[Shelf, str], object]], ...] = (
     ("order-stopped", _stop),
     ("order-not-verified", lambda on, code: _update(Order, state="queried")),
     ("order-not-verified", _allergies_unknown),
+    ("order-not-verified", order_more),
     ("resin-lot", lambda on, code: _update(ResinLot, state="blocked")),
     ("batch-not-closed", lambda on, code: _update(PrintBatch, state="testing")),
     ("development", lambda on, code: _update(PrintBatch, kind="development")),

@@ -21,7 +21,7 @@ from printing.runs import services as runs
 from printing.stock import services as stock
 from printing.stock.models import IngredientLot
 from tests.cast import NOW, PASSWORD, pen
-from tests.labels.sharing import OnShelf, undone
+from tests.labels.sharing import OnShelf, order_more, undone
 from tests.packs import CONTAINER, Shelf, destroy, packed, released, view
 
 
@@ -52,6 +52,8 @@ def _hold(on: Shelf, code: str) -> object:
 AGAINST: tuple[tuple[str, Callable[[Shelf, str], object]], ...] = (
     ("order-not-verified", _stop),
     ("order-not-verified", lambda on, code: Patient.objects.update(allergies_recorded="not recorded")),
+    ("order-not-verified", lambda on, code: Patient.objects.update(feeding_tube="yes")),
+    ("order-not-verified", order_more),
     ("resin-lot", _block_lot),
     ("resin-lot", lambda on, code: IngredientLot.objects.update(state="blocked")),
     ("held", _hold),
