@@ -186,6 +186,85 @@ def test_the_form_makes_the_order_that_rest_makes(cast: Cast, mira: Client) -> N
         assert by_page[name] == by_rest[name], name
 
 
+def step_of(place: int, dose: str, **more: str | list[str]) -> dict[str, str | list[str]]:
+    """Return the fields of one step of the form, four weeks from 10 March 2099."""
+    name = f"regimen.steps[{place}]"
+    fields = {"dose": dose, "start_date": "2099-03-10", "days": "28"} | more
+    return {f"{name}.{field}": value for field, value in fields.items()}
+
+
+TIMINGS: list[tuple[dict[str, str | list[str]], str]] = [
+    ({"slots": ["with breakfast", "at bedtime"]}, "with breakfast and at bedtime every day"),
+    ({"times": "07:00", "weekdays": ["monday", "thursday"]}, "at 07:00 on Mondays and Thursdays"),
+    ({"times": "07:00", "every_n_days": "2"}, "at 07:00 every 2 days"),
+    (
+        {"as_needed.least_interval": "6 h", "as_needed.most_per_day": "4", "as_needed.reason": "pain"},
+        "when needed for pain, at least 6 h apart and at most 4 in 24 hours",
+    ),
+]
+
+
+@pytest.mark.parametrize(("fields", "taken"), TIMINGS)
+def test_every_timing_by_the_form_and_back_into_it(
+    cast: Cast, mira: Client, fields: dict[str, str | list[str]], taken: str
+) -> None:
+    answer = mira.post("/order/new", {**PATIENT, **ORDER, "steps": "1", **step_of(0, "3 mg", **fields)})
+    assert answer.status_code == 302, answer.content.decode()
+    code = answer["Location"].split("/")[2]
+    record = services.order_record(cast.mira, code)
+    assert [line["taken"] for line in record["lines"]] == [taken]
+    assert taken in mira.get(f"/order/{code}").content.decode()
+    again = mira.get(f"/order/{code}/amend").content.decode()
+    assert '<details class="more-timing" open>' in again
+    for name, value in fields.items():
+        for one in value if isinstance(value, list) else [value]:
+            field = re.escape(f"regimen.steps[0].{name}")
+            checked = r"[^>]* checked" if isinstance(value, list) else ""
+            assert re.search(rf'name="{field}"[^>]*value="{one}"{checked}', again), (name, one)
+
+
+def test_a_timing_that_is_wrong_stands_beside_its_field(mira: Client) -> None:
+    wrong = {
+        **step_of(0, "3 mg", **{"as_needed.least_interval": "6", "as_needed.most_per_day": "four"}),
+        **step_of(1, "3 mg", times="07:00", slots=["with lunch"]),
+        **step_of(2, "3 mg", times="07:00", every_n_days="0"),
+    }
+    page = mira.post("/order/new", {**PATIENT, **ORDER, "steps": "3", **wrong}).content.decode()
+    for name in ("[0].as_needed.least_interval", "[0].as_needed.most_per_day", "[1].slots", "[2].every_n_days"):
+        assert f'href="#f-regimen.steps{name}"' in page, name
+    assert page.count('<details class="more-timing" open>') == 3
+
+
+def test_an_order_is_ordered_again_and_the_verifier_sees_both_side_by_side(cast: Cast, mira: Client) -> None:
+    first = entered(mira)
+    digest = digest_on(mira.get(f"/order/{first}/sign").content.decode())
+    mira.post(f"/order/{first}/sign", {"shown_digest": digest, "password": PASSWORD})
+    assert f'href="/order/new?repeats={first}"' in mira.get(f"/order/{first}").content.decode()
+    form = mira.get(f"/order/new?repeats={first}").content.decode()
+    patient = re.search(r'name="patient.code"[^>]*value="(PA-\w+)"', form)
+    assert patient
+    assert re.search(rf'name="repeats.order"[^>]*value="{first}"', form)
+    assert re.search(r'name="regimen.steps\[2\].dose"[^>]*value="1.75 mg"', form)
+    assert re.search(r'name="regimen.steps\[2\].start_date"[^>]*value=""', form)
+    new = {**ORDER, **steps(("3.5 mg", "07:00"), ("2 mg", "13:00"), ("1.75 mg", "19:00"))}
+    new |= {"reference": "page-0002", "patient.code": patient[1], "repeats.order": first, "supply_days": "14"}
+    unsaid = mira.post("/order/new", new)
+    assert unsaid.status_code == 422
+    assert 'href="#f-repeats.change"' in unsaid.content.decode()
+    answer = mira.post("/order/new", new | {"repeats.change": "raised for growth"})
+    assert answer.status_code == 302, answer.content.decode()
+    page = as_person(cast.users["rosa.keller"]).get(answer["Location"].removesuffix("/sign")).content.decode()
+    assert "raised for growth" in page
+    assert '<td data-label="Before">3 mg at 07:00 every day for 28 days</td>' in page
+    assert "<strong>3.5 mg at 07:00 every day for 28 days</strong>" in page
+    assert "Handed over in supplies of 14 days." in page
+
+
+def test_an_order_again_is_for_those_who_enter_orders(cast: Cast, mira: Client) -> None:
+    code = entered(mira)
+    assert "/order/new?repeats=" not in as_person(cast.users["otto.krug"]).get(f"/order/{code}").content.decode()
+
+
 def test_if_match_guards_an_action(cast: Cast, mira: Client) -> None:
     code = entered(mira)
     tag = mira.get(f"/api/v1/order/{code}")["ETag"]

@@ -8,7 +8,7 @@ for the signature. An order that is left there waits to be signed.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -30,6 +30,7 @@ from dosewright.roof.api.rights import has_role
 from dosewright.roof.pages.doors import not_for
 from dosewright.roof.pages.forms import FormField, Trouble, troubles
 from dosewright.roof.pages.order_form import (
+    MORE,
     MOST_STEPS,
     ORDER,
     PATIENT,
@@ -40,6 +41,7 @@ from dosewright.roof.pages.order_form import (
     placed,
     steps_typed,
     typed_from,
+    values_typed,
 )
 from dosewright.roof.pages.signed_in import signed_in
 
@@ -56,6 +58,15 @@ class Typed:
 
     values: dict[str, str]
     steps: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnStep:
+    """One step of the form; ``is_open`` where what few steps have is used, or wrong."""
+
+    first: list[FormField]
+    more: list[FormField]
+    is_open: bool
 
 
 @signed_in
@@ -79,7 +90,7 @@ def _handle(request: HttpRequest, door: type[Door], code: str) -> HttpResponse:
     if request.method != "POST":
         return _form(request, door, code, actor, _before(request, door, code, actor))
     typed = Typed(
-        values={name: value for name, value in request.POST.items() if isinstance(value, str)},
+        values=values_typed(request.POST),
         steps=steps_typed(request.POST),
     )
     if "add" in request.POST or "drop" in request.POST:
@@ -98,8 +109,10 @@ def _handle(request: HttpRequest, door: type[Door], code: str) -> HttpResponse:
 
 def _before(request: HttpRequest, door: type[Door], code: str, actor: Actor) -> Typed:
     """Return what the form starts with: an empty order with a reference of its own, or the order as it stands."""
+    if not code and request.GET.get("repeats"):
+        return _repeating(request.GET["repeats"][:20].upper(), actor)
     if not code:
-        values = {"reference": f"page-{secrets.token_hex(8)}", "route": "oral"}
+        values = {"reference": _reference(), "route": "oral"}
         if request.GET.get("patient"):
             values["patient.code"] = request.GET["patient"]
         return Typed(values=values, steps=1)
@@ -107,6 +120,20 @@ def _before(request: HttpRequest, door: type[Door], code: str, actor: Actor) -> 
     values, steps = typed_from(plain(door().shown(actor, code, at=at)))
     values["patient.code"] = LOOKS["order"]().one(actor, code, at=at).patient
     return Typed(values=values, steps=steps)
+
+
+def _repeating(code: str, actor: Actor) -> Typed:
+    """Return a new order that starts as the one it repeats, without the days: they are never what they were."""
+    at = clock.now()
+    values, steps = typed_from(plain(DOORS["order/amend"]().shown(actor, code, at=at)))
+    values |= {f"regimen.steps[{place}].start_date": "" for place in range(steps)}
+    values |= {"reference": _reference(), "repeats.order": code, "repeats.change": ""}
+    values["patient.code"] = LOOKS["order"]().one(actor, code, at=at).patient
+    return Typed(values=values, steps=steps)
+
+
+def _reference() -> str:
+    return f"page-{secrets.token_hex(8)}"
 
 
 def _stepped(typed: Typed, more: bool) -> Typed:
@@ -138,9 +165,9 @@ def _form(
     known = drawn(CODE_OF_PATIENT)
     patient = [drawn(plan) for plan in PATIENT]
     order = [drawn(plan) for plan in ORDER]
-    steps = [[drawn(plan, f"regimen.steps[{place}].{plan[0]}") for plan in STEP] for place in range(typed.steps)]
+    steps = [_drawn_step(drawn, place) for place in range(typed.steps)]
     more = [drawn(SUBSTANCE), drawn(PRESCRIBER), drawn(REASON)]
-    every = [known, *patient, *order, *more, *(one for step in steps for one in step)]
+    every = [known, *patient, *order, *more, *(one for step in steps for one in (*step.first, *step.more))]
     context = {
         "title": door.title,
         "door": door,
@@ -163,6 +190,11 @@ def _form(
         "here": "order",
     }
     return render(request, "door/order-entry.html", context, status=status_of(refused) if refused else 200)
+
+
+def _drawn_step(drawn: Callable[[Any, str], FormField], place: int) -> DrawnStep:
+    first, more = ([drawn(plan, f"regimen.steps[{place}].{plan[0]}") for plan in part] for part in (STEP, MORE))
+    return DrawnStep(first=first, more=more, is_open=any(one.value or one.errors for one in more))
 
 
 def _with_step(trouble: Trouble) -> Trouble:

@@ -17,10 +17,14 @@ from django.utils.translation import gettext_lazy as _
 from dosewright.ground.pure.errors import Refusal
 from dosewright.roof.pages.forms import FEW, FormField, belongs, said
 from prescriptions.intake.order_request import ALLERGY_STATES, RELEASES, ROUTES, SEXES, SWALLOWING
+from prescriptions.timing import WEEKDAYS, MealSlot
 
 MOST_STEPS = 60
 SAID = ("no", "yes")
 TIMES = re.compile(r"[\s,;]+")
+
+BETWEEN = ", "
+"""What stands between several values that were chosen for one field."""
 
 STEP_PLACE = re.compile(r"regimen\.steps\[([0-9]+)\]")
 MEANT = {
@@ -32,6 +36,8 @@ MEANT = {
     "prescriber": "prescriber.registration",
     "regimen": "regimen.steps[0].dose",
     "regimen.steps": "regimen.steps[0].dose",
+    "repeats": "repeats.order",
+    "repeats.reference": "repeats.order",
 }
 """Parts of the order JSON that the form shows as several fields, and the field that answers for each."""
 
@@ -61,20 +67,35 @@ ORDER: tuple[Plan, ...] = (
     ("route", _("Route"), "choice", ROUTES, "", True),
     ("reason", _("Why a licensed product will not do"), "long text", (), "", True),
     ("indication", _("Indication"), "text", (), "", False),
+    ("supply_days", _("Days of one supply"), "whole number", (), _("Left open: the whole course at once."), False),
+    ("repeats.order", _("Repeats order"), "text", (), _("The code of an order of the same patient."), False),
+    ("repeats.change", _("What changed since"), "text", (), _("Left open: nothing but the dates."), False),
 )
 STEP: tuple[Plan, ...] = (
-    ("dose", _("Dose"), "text", (), _("Such as 2.5 mg."), True),
-    ("times", _("At"), "text", (), _("Such as 07:00 13:00."), True),
+    ("dose", _("Dose"), "text", (), _("Such as 2.5 mg, 0.1 mg/kg or 4 mg/m2."), True),
+    ("times", _("At"), "text", (), _("Such as 07:00 13:00; or another timing below."), True),
     ("start_date", _("First day"), "date", (), "", True),
     ("days", _("Days"), "whole number", (), "", True),
 )
+MORE: tuple[Plan, ...] = (
+    ("slots", _("With meals, instead of clock times"), "choices", tuple(slot.value for slot in MealSlot), "", False),
+    ("weekdays", _("Only on"), "choices", WEEKDAYS, "", False),
+    ("every_n_days", _("Only every so many days"), "whole number", (), _("2 is every other day."), False),
+    ("as_needed.least_interval", _("As needed: least time between"), "text", (), _("Such as 6 h."), False),
+    ("as_needed.most_per_day", _("As needed: most in 24 hours"), "whole number", (), "", False),
+    ("as_needed.reason", _("As needed: for"), "text", (), _("Left open: the indication."), False),
+    ("max_dose", _("Most that one calculated dose may be"), "text", (), _("Such as 60 mg."), False),
+)
+"""What few steps have: folded away until it is used."""
 
 
 def field(plan: Plan, name: str, values: Mapping[str, str], refusals: Sequence[Refusal]) -> FormField:
     """Return one field of the form."""
     _path, label, kind, options, help_text, required = plan
-    choosing = kind in {"choice", "flag"}
-    widget = ("open-choice" if len(options) <= FEW else "choice") if choosing else "line"
+    choosing = kind in {"choice", "flag", "choices"}
+    is_open = len(options) <= FEW or kind == "choices"
+    widget = ("open-choice" if is_open else "choice") if choosing else "line"
+    value = values.get(name, "")
     return FormField(
         name=name,
         label=str(label),
@@ -84,8 +105,8 @@ def field(plan: Plan, name: str, values: Mapping[str, str], refusals: Sequence[R
         input_type="date" if kind == "date" else "text",
         required=required,
         options=tuple((one, one) for one in options),
-        value=values.get(name, ""),
-        values=(values.get(name, ""),),
+        value=value,
+        values=tuple(value.split(BETWEEN)) if kind == "choices" else (value,),
         longest=None,
         errors=tuple(said(one) for one in refusals if belongs(one, name)),
     )
@@ -99,6 +120,8 @@ def placed(refusals: Sequence[Refusal]) -> tuple[Refusal, ...]:
 def _field_of(place: str) -> str:
     if place in MEANT:
         return MEANT[place]
+    if place.endswith(".as_needed"):
+        return f"{place}.least_interval"
     return f"{place}.dose" if STEP_PLACE.fullmatch(place) else place
 
 
@@ -106,6 +129,11 @@ def in_step(name: str) -> int | None:
     """Return the number of the step that a field is of, from 1; None for all other fields."""
     found = STEP_PLACE.match(name)
     return int(found[1]) + 1 if found else None
+
+
+def values_typed(post: QueryDict) -> dict[str, str]:
+    """Return what was typed and chosen, several choices of one field in one text."""
+    return {name: BETWEEN.join(one for one in post.getlist(name) if isinstance(one, str)) for name in post}
 
 
 def steps_typed(post: QueryDict) -> int:
@@ -117,7 +145,9 @@ def steps_typed(post: QueryDict) -> int:
 def order_json(post: Mapping[str, str], *, steps: int) -> dict[str, Any]:
     """Return what was typed as the order JSON; what was left open is left out."""
     order: dict[str, Any] = {name: post[name].strip() for name in ("reference", "substance") if post.get(name)}
-    order |= {name: post[name].strip() for name, *_rest in ORDER if post.get(name, "").strip()}
+    for name, _label, kind, *_rest in ORDER:
+        if text := post.get(name, "").strip():
+            _put(order, name.split("."), _meant(kind, text))
     registration = post.get("prescriber.registration", "").strip()
     if registration:
         order["prescriber"] = {"registration": registration}
@@ -144,6 +174,10 @@ def _patient(post: Mapping[str, str]) -> dict[str, Any]:
 def _meant(kind: str, text: str) -> Any:
     if kind == "flag":
         return text == "yes"
+    if kind == "choices":
+        return text.split(BETWEEN)
+    if kind == "whole number":
+        return int(text[:9]) if text.isascii() and text.isdigit() else text
     return [line.strip() for line in text.splitlines() if line.strip()] if kind == "list" else text
 
 
@@ -154,26 +188,35 @@ def _put(into: dict[str, Any], path: list[str], value: Any) -> None:
 
 
 def _step(post: Mapping[str, str], place: int) -> dict[str, Any]:
-    typed = {name: post.get(f"regimen.steps[{place}].{name}", "").strip() for name, *_rest in STEP}
-    step: dict[str, Any] = {name: text for name, text in typed.items() if text}
+    step: dict[str, Any] = {}
+    for name, _label, kind, *_rest in (*STEP, *MORE):
+        if text := post.get(f"regimen.steps[{place}].{name}", "").strip():
+            _put(step, name.split("."), _meant(kind, text))
     if "times" in step:
         step["times"] = [one for one in TIMES.split(step["times"]) if one]
-    if step.get("days", "").isascii() and step.get("days", "").isdigit():
-        step["days"] = int(step["days"][:9])
     return step
 
 
 def typed_from(record: Mapping[str, Any]) -> tuple[dict[str, str], int]:
     """Return the values of the form for the record of an order that is to be changed, and its steps."""
     values = {name: str(record.get(name) or "") for name in ("substance", "reference", "release", "route", "reason")}
-    values["indication"] = str(record.get("indication") or "")
-    values["prescriber.registration"] = str((record.get("prescriber") or {}).get("registration") or "")
+    values |= {name: _written(_at(record, name)) for name, *_rest in ORDER if name not in values}
+    values["prescriber.registration"] = _written(_at(record, "prescriber.registration"))
     for place, step in enumerate(record["steps"]):
-        values |= {f"regimen.steps[{place}].{name}": _written(step.get(name)) for name, *_rest in STEP}
+        values |= {f"regimen.steps[{place}].{name}": _written(_at(step, name)) for name, *_rest in (*STEP, *MORE)}
+        values[f"regimen.steps[{place}].times"] = " ".join(step.get("times", ()))
     return values, len(record["steps"])
+
+
+def _at(record: Mapping[str, Any], path: str) -> Any:
+    """Return what stands in a record at a path such as "as_needed.reason"; None where nothing does."""
+    found: Any = record
+    for name in path.split("."):
+        found = found.get(name) if isinstance(found, Mapping) else None
+    return found
 
 
 def _written(value: Any) -> str:
     if isinstance(value, list):
-        return " ".join(map(str, value))
+        return BETWEEN.join(map(str, value))
     return "" if value is None else str(value)
