@@ -211,6 +211,12 @@ def terms_of(facts: TermsFacts, strength: Decimal, u_strength: Decimal) -> Terms
     )
 
 
+def nominal_terms(facts: FormulationFacts, chosen: RangeFacts) -> Terms:
+    """Return the core's process terms of a range's way of printing, at the formulation's nominal strength."""
+    found = terms_of_way(facts, chosen.orientation, chosen.mount)
+    return terms_of(found, *_unit_strength(facts, found, None, None, None))
+
+
 def site_limits(site: SiteValues | None) -> SiteLimits:
     """Return the core's limits with the site's own numbers."""
     if site is None:
@@ -333,6 +339,7 @@ __all__ = [
     "Way",
     "choose_range",
     "design_of",
+    "nominal_terms",
     "not_checked",
     "not_validated",
     "refuse_not_validated",

@@ -1,8 +1,8 @@
 """How the pages of each kind of record are laid out: which values lead, which columns a list has.
 
 What a layout does not name is still shown, after what it names. To give a kind of record a hand-made page,
-add a template ``record/<subject>.html`` that extends ``record.html``; to give it more to draw, add a function
-to `EXTRAS`, which gets the actor, the record and the time and returns more context.
+add a template ``record/<subject>.html`` that extends ``record.html``; to give it more to draw, add functions
+to `EXTRAS`, each of which gets the actor, the record and the time and returns more context.
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ from typing import Any
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
-from dosewright.ground.pure.roles import READS, Actor
+from dosewright.ground.pure.roles import ACTIONS, READS, Actor
 from dosewright.roof.api.documents import NAMES_A_PATIENT
 from dosewright.roof.pages.notation import address_of
+from dosewright.roof.pages.sizes_shown import formulation_sizes, order_sizes
 from printing.plates.files.plate_map import MapLabels, plate_map_svg
 
 Extra = Callable[[Actor, Any, datetime], Mapping[str, Any]]
@@ -44,6 +45,11 @@ def plate_map(actor: Actor, record: Any, at: datetime) -> Mapping[str, Any]:
 def document_file(actor: Actor, record: Any, at: datetime) -> Mapping[str, Any]:
     """Say whether the actor may open a document's file."""
     return {"opens_file": record.kind not in NAMES_A_PATIENT or actor.has(*READS["document with a name"])}
+
+
+def order_again(actor: Actor, record: Any, at: datetime) -> Mapping[str, Any]:
+    """Say whether the actor may enter an order that repeats this one."""
+    return {"may_repeat": actor.has(*ACTIONS["order.enter"].roles)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,10 +80,13 @@ LAYOUTS: dict[str, Layout] = {
             "ready_by",
         ),
         first=("lines", "remarks", "signatures"),
-        hidden=("steps", "alerts"),
+        hidden=("steps", "alerts", "repeats", "supply_days"),
         folded=("reports", "versions", "patient_figures"),
         tables={
-            "lines": ("code", "dose_mg", "times", "administrations", "starts_on", "ends_on", "committed_to"),
+            "lines": (
+                *("code", "dose_mg", "taken", "administrations", "starts_on", "ends_on", "supply", "ready_by"),
+                "committed_to",
+            ),
             "signatures": ("printed_name", "registration", "meaning", "at"),
         },
     ),
@@ -135,7 +144,12 @@ LAYOUTS: dict[str, Layout] = {
     "person": Layout(headline=("printed_name", "profession", "registration", "active")),
 }
 
-EXTRAS: dict[str, Extra] = {"batch": plate_map, "document": document_file}
+EXTRAS: dict[str, tuple[Extra, ...]] = {
+    "batch": (plate_map,),
+    "document": (document_file,),
+    "formulation": (formulation_sizes,),
+    "order": (order_again, order_sizes),
+}
 
 
 def layout_of(subject: str) -> Layout:
@@ -145,5 +159,5 @@ def layout_of(subject: str) -> Layout:
 
 def extra_for(subject: str, actor: Actor, record: Any, *, at: datetime) -> Mapping[str, Any]:
     """Return what the hand-made page of a kind of record draws besides the record itself."""
-    extra = EXTRAS.get(subject)
-    return extra(actor, record, at) if extra and record is not None else {}
+    extras = EXTRAS.get(subject, ()) if record is not None else ()
+    return {name: value for extra in extras for name, value in extra(actor, record, at).items()}

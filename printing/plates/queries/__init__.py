@@ -53,12 +53,14 @@ from printing.plates.queries.resources import (
     promised_ul,
     usable_lots,
 )
+from printing.plates.queries.sizes import LineSize, sizes_of_order
 
 __all__ = [
     "UNITS_CHANGED",
     "BatchFacts",
     "BatchRow",
     "CheckFacts",
+    "LineSize",
     "PartToReprint",
     "PlacedUnit",
     "PlanFacts",
@@ -96,6 +98,7 @@ __all__ = [
     "shown_plan",
     "size_of_line",
     "sizes_of_batch",
+    "sizes_of_order",
     "unit_rows",
     "unit_zone",
     "units_checked",
