@@ -53,6 +53,7 @@ REPRESENTATIVE: tuple[tuple[str, str], ...] = (
     ("", "/cautions"),
     ("mira.voss", "/"),
     ("mira.voss", "/order/new"),
+    ("tomas.lind", "/order/new/import"),
     ("rosa.keller", "/order/{to check}"),
     ("rosa.keller", "/order/{to check}/verify"),
     ("tomas.lind", "/"),

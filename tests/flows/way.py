@@ -75,7 +75,7 @@ def refused_signatures(home: Home, code: str) -> None:
         problem = refusal(person, verify, pen | {"password": person.password}, status=403)
         assert problem.on("actor")["accepted"] == "pharmacist"
         assert not person.shown(verify)["may"]
-        assert person.shown(verify)["who"] == "a pharmacist other than the prescriber"
+        assert person.shown(verify)["who"] == "a pharmacist other than the prescriber and the attester"
 
 
 def refused_versions(home: Home, code: str) -> None:
