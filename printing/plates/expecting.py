@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from printing.core.layout.expected import ExpectedLine, ExpectedPlan, ExpectedPrinter, ExpectedTest
-from printing.core.layout.joint import JointRequest, LotLines
+from printing.core.layout.joint_request import JointRequest, LotLines
 from printing.core.layout.request import PlacedLine
 
 

@@ -9,27 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from itertools import permutations
 
 from dosewright.ground.pure.errors import BadInput, Refused
 from printing.core.layout.batching import Group, GroupKey
 from printing.core.layout.cost import plate_time
 from printing.core.layout.filling import Draft, fill_plates
+from printing.core.layout.joint_request import JointRequest, LotLines, Way, plan_request
 from printing.core.layout.plan import coded_plates, due_of, group_cost, refuse_too_little
 from printing.core.layout.plan_types import Plan, PlannedGroup, PlannedPlate
 from printing.core.layout.reasons import choice_notes, time_reasons
 from printing.core.layout.request import (
     PlacedLine,
-    PlanRequest,
-    PlateRules,
-    Pools,
-    RaftRules,
-    ResinRules,
-    TestSpot,
     check_request,
 )
-from printing.core.layout.schedule import BENCH, Day, PrinterNow, Run, Slot, Step, Timetable, latest_start, timetable
-from printing.core.layout.timing import TimeCoefficients
+from printing.core.layout.schedule import BENCH, Day, Run, Slot, Step, Timetable, latest_start, timetable
 
 SWEEPS = 3
 """How often each lot's layout is chosen anew against those of the others."""
@@ -38,56 +32,6 @@ SHARES = ((1, 4), (1, 2), (3, 4))
 """Which part of a lot's units the first kind of printer is given where two kinds share it."""
 
 BLIND, BY_DAY = "blind to due times", "filled by due day"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
-    """How one printer prints the lines of a lot: plate, validated profile, time model, resin, what its tank holds."""
-
-    printer: str
-    profile: str
-    plate: PlateRules
-    time: TimeCoefficients
-    resin: ResinRules
-    in_tank_ul: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LotLines:
-    """The lines of one formulation and resin lot, the printers that may print them, and what follows printing.
-
-    All lines have one layer height and mount; ``profile`` of a line is that of the way it is printed. ``store_ul``
-    is what the lot holds outside the printers' tanks [uL]; ``tank_for`` names what a tank must be dedicated to.
-    """
-
-    lines: tuple[PlacedLine, ...]
-    tests: tuple[TestSpot, ...]
-    ways: tuple[Way, ...]
-    finishing: tuple[Step, ...]
-    store_ul: int
-    tank_for: str
-
-    @property
-    def formulation(self) -> str:
-        """Return the formulation of all lines."""
-        return self.lines[0].formulation
-
-    @property
-    def lot(self) -> str:
-        """Return the resin lot of all lines."""
-        return self.lines[0].lot
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JointRequest:
-    """All that a plan over several lots and printers depends on; equal requests give equal plans, byte for byte."""
-
-    lots: tuple[LotLines, ...]
-    raft: RaftRules
-    printers: tuple[PrinterNow, ...]
-    day: Day
-    at: datetime
-    pools: Pools
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,39 +66,40 @@ def make_joint_plan(request: JointRequest) -> Plan:
     )
 
 
-def plan_request(lot: LotLines, way: Way, request: JointRequest, lines: Sequence[PlacedLine]) -> PlanRequest:
-    """Return what is asked of one printer for some lines of a lot."""
-    return PlanRequest(
-        printer=way.printer,
-        plate=way.plate,
-        raft=request.raft,
-        time=way.time,
-        resin=way.resin,
-        lines=tuple(replace(line, profile=way.profile) for line in lines),
-        tests=lot.tests,
-        zone_codes=request.pools.zone_codes,
-        batch_codes=request.pools.batch_codes,
-        test_unit_codes=request.pools.test_unit_codes,
-    )
-
-
 def _layouts(lot: LotLines, request: JointRequest) -> tuple[Layout, ...]:
-    """Return every layout of a lot's lines that can be made; raises what the first kind of printer refused."""
-    kinds = _kinds(lot.ways)
-    buckets = _buckets(lot, request)
-    found: list[Layout] = []
-    refused: list[Refused] = []
-    for shares in _shares(lot.lines, kinds):
-        for name, days in ((BLIND, None), (BY_DAY, buckets)):
-            if days is not None and len(set(days.values())) < 2:
-                continue
-            try:
-                found.append(_layout(lot, shares, name, days, request))
-            except Refused as problem:
-                refused.append(problem)
+    """Return every layout of a lot's lines that can be made; raises what the first kind of printer refused.
+
+    Two kinds share a lot only where one alone needs several plates, and then by due day where there are several.
+    """
+    kinds, buckets = _kinds(lot.ways), _buckets(lot, request)
+    manners: list[tuple[str, Mapping[str, int] | None]] = [(BLIND, None)]
+    if len(set(buckets.values())) > 1:
+        manners.append((BY_DAY, buckets))
+    whole = [(((kind, lot.lines),), manner) for kind in kinds for manner in manners]
+    found, refused = _made(lot, whole, request)
+    if not found or any(len(layout.drafts) > 1 for layout in found):
+        shared = [(shares, manners[-1]) for shares in _shares(lot.lines, kinds)]
+        found += _made(lot, shared, request)[0]
     if not found:
         raise refused[0]
     return tuple(found)
+
+
+Manner = tuple[str, Mapping[str, int] | None]
+Share = tuple[tuple[Way, ...], tuple[PlacedLine, ...]]
+
+
+def _made(
+    lot: LotLines, tries: Sequence[tuple[tuple[Share, ...], Manner]], request: JointRequest
+) -> tuple[list[Layout], list[Refused]]:
+    found: list[Layout] = []
+    refused: list[Refused] = []
+    for shares, (name, buckets) in tries:
+        try:
+            found.append(_layout(lot, shares, name, buckets, request))
+        except Refused as problem:
+            refused.append(problem)
+    return found, refused
 
 
 def _kinds(ways: Sequence[Way]) -> tuple[tuple[Way, ...], ...]:
@@ -165,21 +110,16 @@ def _kinds(ways: Sequence[Way]) -> tuple[tuple[Way, ...], ...]:
     return tuple(tuple(kind) for kind in kinds.values())
 
 
-Share = tuple[tuple[Way, ...], tuple[PlacedLine, ...]]
-
-
 def _shares(lines: Sequence[PlacedLine], kinds: Sequence[tuple[Way, ...]]) -> list[tuple[Share, ...]]:
-    """Return which lines go to which kind of printer: all to one, or the tallest to one and the rest to another."""
-    found: list[tuple[Share, ...]] = [((kind, tuple(lines)),) for kind in kinds]
+    """Return which lines go to which of two kinds of printer: the tallest to one and the rest to the other."""
+    found: list[tuple[Share, ...]] = []
     tallest = sorted(lines, key=lambda line: (-line.layers, line.code))
     whole = sum(line.section_um2_layers * line.units for line in lines)
-    for one in kinds:
-        for other in kinds:
-            if one is not other:
-                for part in SHARES:
-                    first, rest = _parted(tallest, whole * part[0] // part[1])
-                    if first and rest:
-                        found.append(((one, first), (other, rest)))
+    for one, other in permutations(kinds, 2):
+        for part in SHARES:
+            first, rest = _parted(tallest, whole * part[0] // part[1])
+            if first and rest:
+                found.append(((one, first), (other, rest)))
     return found
 
 

@@ -82,17 +82,21 @@ class Slot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Timetable:
-    """The slots of all runs in their order, and how the whole is judged: lateness, printers' seconds, last end."""
+    """The slots of all runs in their order, and how the whole is judged: lateness, printers' seconds, last end.
+
+    Printers' seconds count in steps of ``step_s``: what saves less than that is not worth ending later.
+    """
 
     slots: tuple[Slot, ...]
     late_s: int
     printer_s: int
     last_ready_at: datetime
+    step_s: int = 1
 
     @property
-    def mark(self) -> tuple[int, int, datetime]:
+    def mark(self) -> tuple[int, int, datetime, int]:
         """Return what is compared between timetables; less is better."""
-        return self.late_s, self.printer_s, self.last_ready_at
+        return self.late_s, self.printer_s // self.step_s, self.last_ready_at, self.printer_s
 
 
 def latest_start(run: Run, day: Day) -> datetime | None:
@@ -126,6 +130,7 @@ def timetable(runs: Sequence[Run], printers: Sequence[PrinterNow], day: Day, at:
         late_s=sum(slot.late_s for slot in slots.values()),
         printer_s=spent,
         last_ready_at=max(slot.ready_at for slot in slots.values()),
+        step_s=max(1, day.change_over_s),
     )
 
 

@@ -10,7 +10,7 @@ from dosewright.ground.pure.errors import BadInput, Blocked
 from dosewright.ground.pure.site_values import SiteValues
 from printing.core.layout.batching import spares_for
 from printing.core.layout.hours import Hours
-from printing.core.layout.joint import JointRequest, LotLines, Way
+from printing.core.layout.joint_request import JointRequest, LotLines, Way
 from printing.core.layout.request import (
     PlacedLine,
     PlateRules,

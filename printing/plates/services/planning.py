@@ -19,7 +19,8 @@ from dosewright.ground.scope import find
 from dosewright.ground.work import Job
 from prescriptions.services.reserving import keep_line, reserve_line
 from printing.core.layout.checker import require_sound
-from printing.core.layout.joint import JointRequest, make_joint_plan
+from printing.core.layout.joint import make_joint_plan
+from printing.core.layout.joint_request import JointRequest
 from printing.core.layout.plan_types import Plan
 from printing.core.layout.record import plan_record
 from printing.plates.expecting import expected_plan

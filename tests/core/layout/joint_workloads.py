@@ -8,7 +8,7 @@ from typing import Any
 from dosewright.ground.pure.codes import numbered_code
 from printing.core.layout.expected import ExpectedLine, ExpectedPlan, ExpectedPrinter, ExpectedTest
 from printing.core.layout.hours import Hours
-from printing.core.layout.joint import JointRequest, LotLines, Way
+from printing.core.layout.joint_request import JointRequest, LotLines, Way
 from printing.core.layout.request import PlacedLine, PlateRules, Pools, RaftRules, ResinRules
 from printing.core.layout.schedule import Day, PrinterNow, Step
 from tests.core.layout.workloads import CORNERS, TIME

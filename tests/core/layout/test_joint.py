@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from dosewright.ground.pure.canonical import canonical_text
 from dosewright.ground.pure.errors import BadInput, Blocked
 from printing.core.layout.checker import check_plan
-from printing.core.layout.joint import BLIND, BY_DAY, JointRequest, LotLines, make_joint_plan
+from printing.core.layout.joint import BLIND, BY_DAY, make_joint_plan
+from printing.core.layout.joint_request import JointRequest, LotLines
 from printing.core.layout.plan_types import Plan
 from printing.core.layout.record import plan_record
 from printing.core.layout.request import PlacedLine
@@ -130,12 +131,19 @@ def test_a_printer_that_holds_the_formulation_is_preferred_to_a_change() -> None
     assert any("changed over" in note for note in plate.why)
 
 
-def test_a_small_and_a_large_plate_each_carry_their_own_size() -> None:
-    ways = (way(ONE, side_um=80_000, profile="PF-B"), way(TWO))
-    lines = [large(number, ready_by=in_days(0.5)) for number in range(1, 4)]
+def test_two_kinds_of_printer_share_a_lot_when_that_saves_lateness() -> None:
+    """Alone the large plate prints three lines one after the other; each plate is checked by its own size."""
+    slow = replace(TIME, layer_s=120.0)
+    ways = (way(ONE, side_um=120_000, profile="PF-B", time=slow), way(TWO, time=slow))
+    lines = [large(number, layers=300, ready_by=in_days(1.4)) for number in range(1, 4)]
     plan = sound(joint(lot(*lines, ways=ways)))
+    assert {plate.printer for plate in plan.plates} == {ONE, TWO}
     for plate in plan.plates:
-        assert plate.rules.plate_um == ((80_000, 80_000) if plate.printer == ONE else (145_000, 145_000))
+        assert plate.rules.plate_um == ((120_000, 120_000) if plate.printer == ONE else (145_000, 145_000))
+    late = sum(plate.times.late_s for plate in plan.plates if plate.times)
+    for alone in ways:
+        other = sound(joint(lot(*lines, ways=(alone,))))
+        assert late < sum(plate.times.late_s for plate in other.plates if plate.times)
 
 
 def test_plates_are_filled_by_due_day_when_that_saves_lateness() -> None:
