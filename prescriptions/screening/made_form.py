@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from prescriptions.findings import Finding, Severity, alert
 from prescriptions.screening.allergies import PLACE, named_in
-from prescriptions.screening.likeness import folded
+from prescriptions.screening.likeness import folded, letters_of
 from prescriptions.screening.state import MINI_UNITS_BELOW_MONTHS
 
 
@@ -59,8 +59,13 @@ def screen_release(made: str, ordered: str) -> list[Finding]:
 def _screen_ingredients(made: MadeForm, taker: Taker) -> list[Finding]:
     found = []
     for text in taker.allergies:
-        hit = [name for name in made.ingredients if named_in(folded(text), {folded(name)})]
+        hit = [name for name in made.ingredients if _names(text, name)]
         if hit:
             message = f'the allergy "{text}" matches {hit[0]}, which is in the form'
             found.append(alert("allergy-ingredient", Severity.BLOCK, PLACE, message, text))
     return found
+
+
+def _names(text: str, ingredient: str) -> bool:
+    """Brackets, hyphens, numbers and blanks are written in many ways, so that letters alone are compared too."""
+    return named_in(folded(text), {folded(ingredient)}) or named_in(letters_of(text), {letters_of(ingredient)})

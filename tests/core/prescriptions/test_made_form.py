@@ -12,7 +12,7 @@ TABLET = MadeForm(
     name="tablet",
     release="immediate",
     mini_units=False,
-    ingredients=("Hydrocortisone", "demo diacrylate (invented)", "water"),
+    ingredients=("Hydrocortisone", "demo diacrylate (invented)", "poly(ethylene glycol) 300", "water"),
 )
 CHILD = Taker(age_months=72, swallowing="solids")
 
@@ -65,6 +65,8 @@ def test_mini_units(months: int, swallowing: str, mini: bool, expected: list[tup
         ("DIACRYLATE", True),
         ("rash from demo diacrylate (invented) glue", True),
         ("acrylate", True),
+        ("polyethylene glycol", True),
+        ("Poly-ethylene-glycol", True),
         ("acr", False),  # too short to be looked for inside a name
         ("penicillin", False),
     ],

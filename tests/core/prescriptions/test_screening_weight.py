@@ -259,6 +259,15 @@ def test_a_pound_for_a_kilogram_inside_the_band_of_a_grown_up_is_found() -> None
 
 
 @pytest.mark.parametrize(
+    ("kg", "cm", "silent"),
+    [("28", "200", True), ("27.9", "200", False), ("20", "50", True), ("20.1", "50", False)],  # 7 and 80 kg/m2 exactly
+)
+def test_believable_height_at_its_bounds(kg: str, cm: str, silent: bool) -> None:
+    found = screen(facts(patient={"weight_kg": Decimal(kg), "height_cm": Decimal(cm)}))
+    assert [one.rule for one in found] == ([] if silent else ["height-hardly-believable"])
+
+
+@pytest.mark.parametrize(
     ("cm", "index", "says"),
     [
         # 26.2 kg: 7 kg/m2 at 193.5 cm, 80 kg/m2 at 57.2 cm.
