@@ -17,7 +17,9 @@ from prescriptions.timing import (
     AsNeeded,
     ClockTimes,
     Moment,
+    Schedule,
     Timing,
+    days_words,
     may_be_one,
     moment_text,
     moments_of,
@@ -25,11 +27,16 @@ from prescriptions.timing import (
 
 MAX_DAYS: Final = 366
 MAX_STEPS: Final = 60
-MAX_TIMES: Final = 12
+MAX_AS_NEEDED: Final = 12
 MAX_EVERY_DAYS: Final = 90
 MAX_INTERVAL_H: Final = 24
-"""Longest step [days], most steps, most doses a day, widest spacing [days] and longest least interval [h]:
-judgement, no source; larger is a slip."""
+"""Longest step [days], most steps, most doses as needed a day, widest spacing [days] and longest least interval
+[h]: judgement, no source; larger is a slip."""
+MAX_TIMES: Final = 6
+MAX_TIMES_ON_SOME_DAYS: Final = 4
+FEW_WEEKDAYS: Final = 3
+"""Most times of a day of one dose, and where more than a few weekdays or every n days are said too: what a label
+has room for, found by setting it."""
 MAX_REASON: Final = 60
 """Longest reason of a dose as needed [characters]: what a label has room for."""
 QUARTER_H: Final = Decimal("0.25")
@@ -111,7 +118,8 @@ def _check_step(step: Step, *, field: str) -> list[Refusal]:
         found.append(Refusal(field=field, message=message, accepted=accepted, rule="no-day"))
     if isinstance(step.timing, AsNeeded):
         return [*found, *_check_as_needed(step, step.timing, field=field)]
-    return [*found, *_check_moments(step.timing, field=field)]
+    room = [] if found else check_room(step.simplest(), field=field)
+    return [*found, *(_check_moments(step.timing, field=field) or room)]
 
 
 def _check_days(step: Step, *, field: str) -> list[Refusal]:
@@ -150,11 +158,11 @@ def _check_as_needed(step: Step, timing: AsNeeded, *, field: str) -> list[Refusa
         message = "the least interval is out of range or finer than a quarter of an hour"
         limit = f"{QUARTER_H} to {MAX_INTERVAL_H}"
         found.append(_range(f"{place}.least_interval", message, str(hours), limit, "h"))
-    elif 1 <= most <= MAX_TIMES and (most - 1) * hours >= 24:
+    elif 1 <= most <= MAX_AS_NEEDED and (most - 1) * hours >= 24:
         found.append(_out_of_reach(f"{place}.most_per_day", timing))
-    if not 1 <= most <= MAX_TIMES:
+    if not 1 <= most <= MAX_AS_NEEDED:
         message = "the most in 24 hours is out of range"
-        found.append(_range(f"{place}.most_per_day", message, str(most), f"1 to {MAX_TIMES}", "dose"))
+        found.append(_range(f"{place}.most_per_day", message, str(most), f"1 to {MAX_AS_NEEDED}", "dose"))
     return found
 
 
@@ -174,15 +182,43 @@ def _out_of_reach(place: str, timing: AsNeeded) -> Refusal:
 
 def _check_moments(timing: Timing, *, field: str) -> list[Refusal]:
     moments = moments_of(timing)
-    if 1 <= len(moments) <= MAX_TIMES and len(set(moments)) == len(moments):
+    if moments and len(set(moments)) == len(moments):
         return []
-    name, what = ("times", "clock times") if isinstance(timing, ClockTimes) else ("slots", "meal slots")
+    name, what = _named(timing)
     return [
         Refusal(
             field=f"{field}.{name}",
-            message=f"the {what} are missing, too many or not all different",
+            message=f"the {what} are missing or not all different",
             value=", ".join(moment_text(one) for one in moments),
             accepted=f"1 to {MAX_TIMES} {what}, none twice",
+        )
+    ]
+
+
+def _named(timing: Timing) -> tuple[str, str]:
+    return ("times", "clock times") if isinstance(timing, ClockTimes) else ("slots", "meal slots")
+
+
+def check_room(schedule: Schedule, *, field: str) -> list[Refusal]:
+    """Return a refusal where one dose has more times of a day, beside its days, than a label can say."""
+    if isinstance(schedule.timing, AsNeeded):
+        return []
+    times = len(schedule.moments)
+    is_short = schedule.every_n_days == 1 and len(schedule.weekdays) <= FEW_WEEKDAYS
+    limit = MAX_TIMES if is_short else MAX_TIMES_ON_SOME_DAYS
+    if times <= limit:
+        return []
+    name, what = _named(schedule.timing)
+    on_days = "" if is_short else f" {days_words(schedule.every_n_days, schedule.weekdays)}"
+    return [
+        Refusal(
+            field=f"{field}.{name}",
+            message=f"one dose has more {what}{on_days} than a label has room for",
+            value=str(times),
+            limit=str(limit),
+            unit="time",
+            accepted=f"up to {limit} {what} of one dose{on_days}",
+            rule="too-many-times",
         )
     ]
 

@@ -16,7 +16,7 @@ from typing import Final
 
 from dosewright.ground.pure.errors import BadInput, Refusal, refuse_if_any
 from prescriptions.dosing import BodySize, OrderedDose, RoundingRule, order_dose
-from prescriptions.regimen_checks import MAX_DAYS, MAX_STEPS, MAX_TIMES, check_reasons, check_weekly
+from prescriptions.regimen_checks import MAX_DAYS, MAX_STEPS, MAX_TIMES, check_reasons, check_room, check_weekly
 from prescriptions.regimen_checks import check_steps as check_regimen
 from prescriptions.steps import Regimen, Step
 from prescriptions.timing import (
@@ -154,6 +154,7 @@ def dose_lines(
     refuse_if_any(BadInput, [*check_regimen(regimen, field=field), *check_supply_days(supply_days)])
     doses = ordered_doses(regimen, body=body, rule=rule, field=field)
     lines = _whole_lines(regimen, doses)
+    refuse_if_any(BadInput, [one for line in lines for one in _check_room(line, field=field)])
     if supply_days is not None:
         lines = _in_supplies(lines, supply_days)
     if len(lines) > MAX_LINES:
@@ -177,7 +178,8 @@ def _whole_lines(regimen: Regimen, doses: Sequence[OrderedDose]) -> list[Line]:
     groups: dict[tuple[object, ...], list[int]] = defaultdict(list)
     for index, step in enumerate(regimen.steps):
         # what is taken at need never shares a container with what is not
-        groups[doses[index], type(step.timing), step.dates(), step.simplest()].append(index)
+        plain = step.simplest()
+        groups[doses[index], type(step.timing), step.dates(), plain.every_n_days, plain.weekdays].append(index)
     return [
         _line([regimen.steps[index] for index in indices], doses[indices[0]], tuple(indices))
         for indices in groups.values()
@@ -185,10 +187,13 @@ def _whole_lines(regimen: Regimen, doses: Sequence[OrderedDose]) -> list[Line]:
 
 
 def _line(steps: Sequence[Step], dose: OrderedDose, places: tuple[int, ...]) -> Line:
-    every_n_days, weekdays = steps[0].simplest()
-    timing = joined_timing([step.timing for step in steps])
-    schedule = Schedule(timing=timing, every_n_days=every_n_days, weekdays=weekdays)
+    schedule = replace(steps[0].simplest(), timing=joined_timing([step.timing for step in steps]))
     return Line(dose=dose, schedule=schedule, dates=steps[0].dates(), steps=places)
+
+
+def _check_room(line: Line, *, field: str) -> list[Refusal]:
+    """Steps that share a container share its label: together they may say too much."""
+    return check_room(line.schedule, field=f"{field}.steps[{line.steps[-1]}]")
 
 
 def _in_supplies(lines: Iterable[Line], supply_days: int) -> list[Line]:

@@ -40,9 +40,10 @@ class Step:
         """The days on which a dose falls, in order."""
         return dates_of(self.start_date, self.stop_date, every_n_days=self.every_n_days, weekdays=self.weekdays)
 
-    def simplest(self) -> tuple[int, tuple[int, ...]]:
-        """The plainest way to say on which days, as every n days and weekdays."""
-        return simplest(self.dates(), self.every_n_days, self.weekdays)
+    def simplest(self) -> Schedule:
+        """When its doses are taken, its days in the plainest words."""
+        every_n_days, weekdays = simplest(self.dates(), self.every_n_days, self.weekdays)
+        return Schedule(timing=self.timing, every_n_days=every_n_days, weekdays=weekdays)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

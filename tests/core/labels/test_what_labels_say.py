@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections import Counter
 from datetime import date, time, timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
 from dosewright.ground.jurisdictions import load_pack
+from dosewright.ground.paper.label import ROLL_100X80, render_label
+from dosewright.ground.pure.errors import BadInput
 from dosewright.ground.pure.quantities import Basis, DoseAmount
 from labels import wording
+from labels.services.paperwork import label_page
 from labels.wording import Directions, FormName
 from prescriptions.calendar import administrations
+from prescriptions.regimen_checks import MAX_TIMES_ON_SOME_DAYS
 from prescriptions.regimens import (
     AsNeeded,
     ClockTimes,
@@ -29,6 +34,7 @@ from prescriptions.regimens import (
     ordered_doses,
 )
 from tests.core.labels import label_reader
+from tests.core.labels.demo_content import a_label
 from tests.core.labels.label_reader import Taken
 
 WORDS = load_pack("demo", "2026.1").wording("en")
@@ -68,12 +74,12 @@ def ordered(regimen: Regimen) -> Counter[Taken]:
 def clock(place: int) -> st.SearchStrategy[Timing]:
     """Return clock times that no step at another ``place`` has."""
     minutes = st.integers(0, 24 * 60 // PLACES - 1).map(lambda n: n * PLACES + place)
-    times = st.lists(minutes.map(lambda n: time(n // 60, n % 60)), min_size=1, max_size=5, unique=True)
+    times = st.lists(minutes.map(lambda n: time(n // 60, n % 60)), min_size=1, max_size=2, unique=True)
     return times.map(lambda some: ClockTimes(times=tuple(sorted(some))))
 
 
 def slots() -> st.SearchStrategy[Timing]:
-    some = st.lists(st.sampled_from(MealSlot), min_size=1, max_size=5, unique=True)
+    some = st.lists(st.sampled_from(MealSlot), min_size=1, max_size=4, unique=True)
     return some.map(lambda chosen: MealSlots(slots=tuple(sorted(chosen, key=list(MealSlot).index))))
 
 
@@ -140,7 +146,16 @@ def test_labels_say_exactly_the_administrations_of_the_regimen(
         assert faults, "a step without a day is refused"
         return
     assert not faults
-    lines = dose_lines(regimen, supply_days=supply_days)
+    try:
+        lines = dose_lines(regimen, supply_days=supply_days)
+    except BadInput as refused:
+        rules = {one.rule for one in refused.refusals}
+    else:
+        rules = set()
+    if rules:
+        assert rules == {"too-many-times"}
+        assert sum(len(step.schedule.moments) for step in regimen.steps) > MAX_TIMES_ON_SOME_DAYS
+        return
     labels = [label_of(line, units) for line in lines]
     assert Counter(one for label in labels for one in label.doses) == ordered(regimen)
     assert [len(label.doses) for label in labels] == [line.count for line in lines]
@@ -148,6 +163,30 @@ def test_labels_say_exactly_the_administrations_of_the_regimen(
         timing = line.schedule.timing
         if isinstance(timing, AsNeeded):
             assert (label.reason, label.hours) == (timing.reason, timing.least_interval_h)
+
+
+SIX, FOUR = ((time(hour, 35) for hour in some) for some in ((1, 7, 10, 13, 16, 22), (1, 7, 13, 16)))
+SIX_TIMES, FOUR_TIMES = ClockTimes(times=tuple(SIX)), ClockTimes(times=tuple(FOUR))
+LONGEST = {
+    "six times": {"timing": SIX_TIMES},
+    "six times on three weekdays": {"timing": SIX_TIMES, "weekdays": (2, 3, 4)},
+    "four times on six weekdays": {"timing": FOUR_TIMES, "weekdays": (1, 2, 3, 4, 5, 6)},
+    "four times every so many days": {"timing": FOUR_TIMES, "every_n_days": 10},
+    "every slot on three weekdays": {"timing": MealSlots(slots=tuple(MealSlot)), "weekdays": (2, 3, 4)},
+    "the longest reason": {
+        "timing": AsNeeded(least_interval_h=Decimal("1.75"), most_per_day=12, reason="severe nausea " * 4 + "too")
+    },
+}
+
+
+@pytest.mark.parametrize("more", LONGEST.values(), ids=LONGEST)
+def test_the_longest_directions_that_are_taken_fit_on_the_usual_label(more: dict[str, Any]) -> None:
+    first, last = date(2026, 9, 22), date(2026, 12, 29)
+    dose = {"form": TABLET, "dose_mg": Decimal("1.75"), "units_per_dose": 1}
+    said = Directions(**dose, **more, start_date=first, stop_date=last)
+    days = {"start_date": first, "stop_date": last, "use_by_date": last}
+    content = a_label(directions=said, **days, supply=2, supplies=3)
+    assert render_label(label_page(content, words=WORDS, size=ROLL_100X80)).startswith(b"%PDF")
 
 
 @pytest.mark.parametrize(

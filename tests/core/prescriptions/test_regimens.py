@@ -110,6 +110,10 @@ def test_dates_of_every_n_days_and_weekdays() -> None:
             regimen(step("3 mg", *(f"{hour:02}:00" for hour in range(MAX_TIMES + 1)))),
             "regimen.steps[0].times",
         ),
+        (
+            regimen(*(step("3 mg", *(f"{hour:02}:{minute}0" for hour in range(1, 5))) for minute in (0, 3))),
+            "regimen.steps[1].times",
+        ),
         (regimen(step("3 mg", "07:00"), step("2 mg", "07:00")), "regimen.steps[1]"),
         (
             regimen(step("3 mg", "07:00"), step("2 mg", "07:00", start=START + timedelta(days=27))),
@@ -174,7 +178,16 @@ def test_lines_hold_exactly_the_administrations_of_the_regimen(some: list[Step])
         moments = Counter((day, at) for one in some for day in one.dates() for at in moments_of(one.timing))
         assert max(moments.values()) > 1, "only an overlap may be refused here"
         return
-    lines = dose_lines(value)
+    try:
+        lines = dose_lines(value)
+    except BadInput as refused:
+        rules = {one.rule for one in refused.refusals}
+    else:
+        rules = set()
+    if rules:
+        assert rules == {"too-many-times"}
+        assert sum(len(moments_of(one.timing)) for one in some) > MAX_TIMES
+        return
     of_lines = Counter(one for line in lines for one in line_administrations(line))
     assert of_lines == Counter(administrations(value, ordered_doses(value)))
     assert sum(line.count for line in lines) == sum(of_lines.values())
