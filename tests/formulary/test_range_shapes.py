@@ -88,11 +88,6 @@ DOSES = {
     ("capsule-shaped", "lying"): "7.5",
     ("capsule-shaped", "standing"): "5",
 }
-    ("ring", "flat"): "4",
-    ("mini-units", "flat"): "4",
-    ("capsule-shaped", "lying"): "7.5",
-    ("capsule-shaped", "standing"): "5",
-}
 
 
 def _asked(one: RangeFacts) -> tuple[Decimal, Way]:
