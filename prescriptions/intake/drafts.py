@@ -18,7 +18,8 @@ from prescriptions.intake.order_request import OrderRequest
 UNSENT: Final = "import"
 """The source of an order whose sender is not named: one for the whole site, whoever brings the file."""
 
-LONGEST_SOURCE: Final = 60
+LONGEST_SOURCE: Final = 120
+"""Longest name of a source [characters], as the record keeps it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,40 +7,25 @@ them came in. A transaction's references between entries are followed in any typ
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
-from typing import Any, Final
+from typing import Final
 
 from dosewright.ground.pure.errors import BadInput, Refusal, refuse_if_any
 from prescriptions.intake.drafts import UNSENT, Draft, Intake, each_once
 from prescriptions.intake.fhir_elements import Element
+from prescriptions.intake.fhir_references import Index, Resource, followed
 from prescriptions.intake.fhir_request import Beside, read_medication_request
 from prescriptions.intake.order_json import MOST_ORDERS
 from prescriptions.intake.reading import shown
 
 ORDER: Final = "MedicationRequest"
+MOST_ABOUT: Final = 100
+"""Most measures, and most allergies, of one patient in a Bundle: judgement, no source; each order reads them."""
 BUNDLES: Final = ("collection", "transaction", "batch")
 READ: Final = ("Patient", "Practitioner", "PractitionerRole", "Medication", "Observation", "AllergyIntolerance")
 ASIDE: Final = ("Organization", "Location", "Encounter", "Condition", "Coverage")
 """Resources that may come with an order and are not read: they do not change what is to be made."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Resource:
-    """One resource of the text: where it stands, under which address others name it."""
-
-    path: str
-    address: str
-    body: dict[str, Any]
-
-    @property
-    def kind(self) -> str:
-        return str(self.body.get("resourceType"))
-
-    @property
-    def name(self) -> str:
-        return f"{self.kind}/{self.body.get('id')}"
 
 
 def is_fhir(value: object) -> bool:
@@ -60,44 +45,41 @@ def read_fhir(value: object, *, today: date, source: str = UNSENT) -> Intake:
     if not 1 <= len(orders) <= MOST_ORDERS:
         message, accepted = "there is no order, or too many", f"1 to {MOST_ORDERS} {ORDER}"
         raise BadInput.because("Bundle.entry", message, value=str(len(orders)), accepted=accepted, rule="orders")
-    drafts = each_once([_draft(one, resources, today=today, source=source) for one in orders])
+    index = Index(one for one in resources if one.kind != ORDER)
+    if index.most_about > MOST_ABOUT:
+        message, accepted = "too many measures or allergies of one patient", f"at most {MOST_ABOUT}, the latest"
+        raise BadInput.because("Bundle.entry", message, value=str(index.most_about), accepted=accepted, rule="entries")
+    drafts = each_once([_draft(one, index, today=today, source=source) for one in orders])
     return Intake(form="fhir", drafts=_held(drafts), whole=True)
 
 
-def _draft(order: _Resource, resources: Sequence[_Resource], *, today: date, source: str) -> Draft:
+def _draft(order: Resource, beyond: Index, *, today: date, source: str) -> Draft:
     refusals: list[Refusal] = []
     notes: list[str] = []
-    contained = _contained(order, refusals)
+    index = Index(_contained(order, refusals), beyond)
     element = Element(order.body, order.path, refusals, notes)
+    for lost in (index.lost, beyond.lost):
+        if lost:
+            element.note(f"{lost[0].path}: names no patient who came along; left out ({len(lost)} such in all)")
 
     def find(reference: Element) -> Element | None:
-        found = _followed(reference, [*contained, *resources])
+        found = followed(reference, index)
         return None if found is None else Element(found.body, found.path, refusals, notes)
 
     def about(kind: str, patient: Element) -> list[Element]:
-        every = [one for one in (*contained, *resources) if one.kind == kind]
-        elements = [Element(one.body, one.path, refusals, notes) for one in every]
-        return [one for one in elements if _is_about(one, patient.path, [*contained, *resources])]
+        return [Element(one.body, one.path, refusals, notes) for one in index.about(kind, patient.path)]
 
     return read_medication_request(element, Beside(find=find, about=about), source=source, today=today)
 
 
-def _is_about(element: Element, patient_path: str, resources: Sequence[_Resource]) -> bool:
-    subject = element.child("subject") or element.child("patient")
-    if subject is None:
-        return False
-    found = _followed(Element({**subject.value}, subject.path, [], []), resources)
-    return found is not None and found.path == patient_path
-
-
-def _resources(value: object, refusals: list[Refusal]) -> list[_Resource]:
+def _resources(value: object, refusals: list[Refusal]) -> list[Resource]:
     if not isinstance(value, dict) or value.get("resourceType") not in {ORDER, "Bundle"}:
         kind = value.get("resourceType") if isinstance(value, dict) else value
         accepted = f"{ORDER}, or a Bundle with at least one"
         message = "this resource is not taken here"
         raise BadInput.because("resourceType", message, value=shown(kind), accepted=accepted, rule="resource")
     if value["resourceType"] == ORDER:
-        return [_Resource(path=ORDER, address="", body=value)]
+        return [Resource(path=ORDER, address="", body=value)]
     bundle = Element(value, "Bundle", refusals, [])
     kind = bundle.text("type")
     if kind not in BUNDLES:
@@ -112,7 +94,7 @@ def _resources(value: object, refusals: list[Refusal]) -> list[_Resource]:
     return [one for one in found if one is not None]
 
 
-def _entry(entry: Element, kind: str, refusals: list[Refusal]) -> _Resource | None:
+def _entry(entry: Element, kind: str, refusals: list[Refusal]) -> Resource | None:
     address, body = entry.text("fullUrl") or "", entry.take("resource")
     asked = entry.child("request")
     entry.pass_over("link")
@@ -135,56 +117,22 @@ def _entry(entry: Element, kind: str, refusals: list[Refusal]) -> _Resource | No
         accepted = f"one of {', '.join(known)}"
         entry.refuse("resource", "this resource is not taken here", value=kind_of, accepted=accepted, rule="resource")
         return None
-    return _Resource(path=entry.place("resource"), address=address, body=body)
+    return Resource(path=entry.place("resource"), address=address, body=body)
 
 
-def _contained(order: _Resource, refusals: list[Refusal]) -> list[_Resource]:
+def _contained(order: Resource, refusals: list[Refusal]) -> list[Resource]:
     listed = order.body.get("contained", [])
     found = []
     for number, body in enumerate(listed if isinstance(listed, list) else [listed]):
         path = f"{order.path}.contained[{number}]"
         if isinstance(body, dict) and body.get("resourceType") in (*READ, *ASIDE):
-            found.append(_Resource(path=path, address=f"#{body.get('id')}", body=body))
+            found.append(Resource(path=path, address=f"#{body.get('id')}", body=body))
         else:
             kind = body.get("resourceType") if isinstance(body, dict) else body
             accepted = f"one of {', '.join((*READ, *ASIDE))}"
             message = "this resource is not taken here"
             refusals.append(Refusal(field=path, message=message, value=shown(kind), accepted=accepted, rule="resource"))
     return found
-
-
-def _followed(reference: Element, resources: Sequence[_Resource]) -> _Resource | None:
-    """Return the resource that a reference names; one that did not come along is refused."""
-    named = reference.text("reference")
-    reference.pass_over("type", "identifier", "display")
-    reference.close()
-    if named is None:
-        accepted = "a reference to a resource that comes along"
-        reference.refuse("reference", "nothing is referred to", accepted=accepted, rule="reference")
-        return None
-    found = [one for one in resources if _answers(one, named)]
-    if len(found) != 1:
-        message = "the resource did not come along" if not found else "more than one resource has this address"
-        accepted = "a resource contained in the order, or an entry of the same Bundle"
-        reference.refuse("reference", message, value=named, accepted=accepted, rule="reference")
-        return None
-    return found[0]
-
-
-def _answers(one: _Resource, named: str) -> bool:
-    if named.startswith("#") or one.address.startswith("#"):
-        return one.address == named
-    if one.address and one.address == named:
-        return True
-    relative = "/".join(named.split("/_history/", maxsplit=1)[0].rsplit("/", 2)[-2:])
-    return "/" in named and not named.startswith("urn:") and one.name == relative and _same_server(one, named)
-
-
-def _same_server(one: _Resource, named: str) -> bool:
-    """Say whether an absolute address may mean this resource: its own address must not name another server."""
-    if "://" not in named or "://" not in one.address:
-        return True
-    return one.address.split("/_history/")[0] == named.split("/_history/", maxsplit=1)[0]
 
 
 def _held(drafts: tuple[Draft, ...]) -> tuple[Draft, ...]:

@@ -15,7 +15,7 @@ from datetime import date
 from typing import Any, Final
 
 from dosewright.ground.pure.errors import Refusal
-from prescriptions.intake.drafts import UNSENT, Draft, drafted
+from prescriptions.intake.drafts import LONGEST_SOURCE, UNSENT, Draft, drafted
 from prescriptions.intake.fhir_dosage import read_dosage
 from prescriptions.intake.fhir_elements import Element, concept_texts
 from prescriptions.intake.fhir_people import (
@@ -111,7 +111,10 @@ def _reference(request: Element, source: str) -> tuple[str, str | None]:
         request.refuse("identifier", message, value=len(named), accepted="one identifier", rule="reference")
     if named:
         system, value = named[0]
-        return (system if system and source == UNSENT else source)[:60], value
+        if system and len(system) > LONGEST_SOURCE:
+            accepted = f"at most {LONGEST_SOURCE} characters"
+            request.refuse("identifier[0].system", "this is too long", value=system, accepted=accepted, rule="text")
+        return system if system and source == UNSENT else source, value
     identity = request.text("id")
     if identity is None:
         request.refuse("identifier", "the order has no number", accepted="an identifier with value", rule="missing")

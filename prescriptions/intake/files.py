@@ -23,7 +23,7 @@ ACCEPTED: Final = "CSV with a header row, the order JSON (one or a list), or FHI
 
 
 def read_file(data: bytes, *, today: date, source: str = UNSENT, max_bytes: int = MOST_BYTES_OF_FILE) -> Intake:
-    """Return the orders of ``data``, each read or refused; ``source`` [1 to 60 characters] names the sender.
+    """Return the orders of ``data``, each read or refused; ``source`` [1 to 120 characters] names the sender.
 
     Raises BadInput for what is too long [bytes], empty, of no known form, or broken as a whole.
     """

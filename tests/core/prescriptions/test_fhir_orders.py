@@ -66,7 +66,8 @@ def test_what_is_read_into_an_order_is_told() -> None:
     silent = many(
         put("4.contained.0.form", None), put("4.note", None), put("3.patient", {"reference": "Patient/other"})
     )
-    assert len(read(silent).notes) == 3
+    assert len(read(silent).notes) == 4
+    assert any("names no patient who came along" in one for one in read(silent).notes)
     assert any("read as immediate" in one for one in read(silent).notes)
 
 
@@ -105,6 +106,14 @@ def test_references_are_followed_by_address_or_by_type_and_id_but_never_guessed(
     assert [one.rule for one in read(elsewhere).refusals] == ["reference"]
     twice = many(by_id, lambda bundle: bundle["entry"].append(deepcopy(bundle["entry"][0])))
     assert "more than one" in read(twice).refusals[0].message
+
+
+def test_a_flood_of_measures_is_refused() -> None:
+    bundle = deepcopy(BUNDLE)
+    bundle["entry"][2:3] = [deepcopy(bundle["entry"][2]) for _ in range(101)]
+    with pytest.raises(BadInput) as refused:
+        read_fhir(bundle, today=WRITTEN_ON)
+    assert refused.value.refusals[0].value == "101"
 
 
 def test_measures_and_allergies_of_another_patient_stay_with_them() -> None:

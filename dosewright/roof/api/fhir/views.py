@@ -45,13 +45,20 @@ class FhirOut(Json):
         return body
 
 
+class FhirAsJson(FhirOut):
+    """The same to whoever asks for plain JSON."""
+
+    media_type = "application/json"
+    format = "json"
+
+
 class _Fhir(APIView):
     """What both addresses share: strict bodies, answers and errors in FHIR's envelopes."""
 
     door = ImportOrders
     kind = ""
     parser_classes = [FhirJson, StrictJson]
-    renderer_classes = [FhirOut, Json]
+    renderer_classes = [FhirOut, FhirAsJson]
 
     def handle_exception(self, exc: Exception) -> Response:
         """Answer what is refused as OperationOutcome; anything else is a real fault."""
