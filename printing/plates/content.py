@@ -72,7 +72,10 @@ class BatchRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchFacts:
-    """One print batch with everything that planning decided, and its plate file once there is one."""
+    """One print batch with everything that planning decided, and its plate file once there is one.
+
+    ``set_up_at`` and ``ready_at`` are the plan's timetable, ``late_s`` how late its lines would be together [s].
+    """
 
     code: str
     kind: str
@@ -92,6 +95,10 @@ class BatchFacts:
     resin_ul: int
     planned_at: datetime
     ready_by: datetime
+    set_up_at: datetime | None
+    ready_at: datetime | None
+    late_s: int
+    why: tuple[str, ...]
     plan_digest: str
     plate: Mapping[str, Any]
     zones: tuple[ZoneFacts, ...]

@@ -58,6 +58,13 @@ def test_a_plan_is_made_and_shown(bench: Bench) -> None:
     assert inside_their_zones(plates) == len(codes)
 
 
+def test_a_plan_of_everything_that_finds_nothing_is_refused(bench: Bench) -> None:
+    bench.manage("plan", "--as", "tomas.lind", "--json")
+    refused = bench.manage("plan", "--as", "tomas.lind", "--json").refused
+    assert refused[0]["field"] == "lines"
+    assert refused[0]["accepted"]
+
+
 def inside_their_zones(plates: list[dict]) -> int:
     """Return how many units' footprints lie inside their zone's polygon, by a general library."""
     from shapely import Polygon, affinity, box
@@ -150,7 +157,7 @@ def test_a_trail_that_is_not_the_anchored_one_is_a_fault(bench: Bench) -> None:
     "arguments",
     [
         ("plan",),
-        ("plan", "--as", "tomas.lind"),
+        ("plan", "--resin-lot", "RN-X", "--printer", "PR-X"),
         ("trace",),
         ("verify_audit", "--anchor", "nonsense"),
         ("seed", "--orders", "3"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 
 import pytest
@@ -54,10 +54,10 @@ def a_tank(cast: Cast, formulation: str, name: str) -> str:
     )
 
 
-def planned_all(cast: Cast) -> tuple[BatchFacts, ...]:
+def planned_all(cast: Cast, *, at: datetime = NOW) -> tuple[BatchFacts, ...]:
     """Plan everything that waits, on every printer; return the batches in the order of the plan."""
-    plan = services.request_plan(cast.tomas, at=NOW)
-    work_off_all("plan")
+    plan = services.request_plan(cast.tomas, at=at)
+    work_off_all("plan", at=at)
     facts = plan_facts(cast.tomas, plan)
     return tuple(batch_facts(code, site_id=cast.site.pk) for code in facts.batches)
 
@@ -204,6 +204,20 @@ def test_what_one_lot_cannot_hold_is_made_from_the_next_or_left_out_latest_first
     second = approved_resin_lot(cast, stock_bench, at=NOW - timedelta(days=1))
     batches = planned_all(cast)
     assert {batch.resin_lot for batch in batches} == {second}
+
+
+def test_a_later_supply_is_not_printed_with_the_first(cast: Cast, at_bench: Bench) -> None:
+    order = checked_order(cast, supply_days=14)
+    first = planned_all(cast)
+    lines = order_facts(order).lines
+    assert {line.supply for line in lines if line.committed_to} == {1}
+    left = plan_facts(cast.tomas, first[0].plan).left_out
+    assert {item["line"] for item in left} == {line.code for line in lines if line.supply == 2}
+    assert all("too early: supply 2 of 2 is planned from 2026-03-1" in item["why"] for item in left)
+    again = planned_all(cast, at=NOW + timedelta(days=17))
+    assert {zone.line for one in again for zone in one.zones if zone.line} == {
+        line.code for line in lines if line.supply == 2
+    }
 
 
 def test_what_is_promised_to_a_planned_batch_is_not_planned_again(cast: Cast, at_bench: Bench) -> None:

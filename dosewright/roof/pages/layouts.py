@@ -111,9 +111,9 @@ LAYOUTS: dict[str, Layout] = {
         columns=("code", "state", "ingredient_name", "supplier_lot", "expires_on", "on_shelf_g"),
     ),
     "batch": Layout(
-        headline=("printer", "formulation", "resin_lot", "layers", "layer_um", "seconds", "ready_by"),
+        headline=("printer", "formulation", "resin_lot", "layers", "layer_um", "seconds", "ready_by", "ready_at"),
         columns=("code", "state", "printer", "formulation", "resin_lot", "zones", "units", "seconds", "ready_by"),
-        first=("zones",),
+        first=("zones", "why"),
         hidden=("plate",),
         tables={"zones": ("removal_order", "code", "state", "order", "line", "wanted", "spares", "units_per_dose")},
     ),

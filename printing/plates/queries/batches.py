@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -160,6 +161,8 @@ def plate_file_bytes(code: str, *, site_id: int) -> bytes:
 
 
 def _batch(row: PrintBatch) -> BatchFacts:
+    plate = json.loads(row.plan_text)
+    times = plate.get("times") or {}
     file = PlateFile.objects.filter(batch=row).order_by("-pk").first()
     return BatchFacts(
         code=row.code,
@@ -180,13 +183,21 @@ def _batch(row: PrintBatch) -> BatchFacts:
         resin_ul=row.resin_ul,
         planned_at=row.planned_at,
         ready_by=row.ready_by,
+        set_up_at=_moment(times.get("set_up_at")),
+        ready_at=_moment(times.get("ready_at")),
+        late_s=times.get("late_s", 0),
+        why=tuple(plate["why"]),
         plan_digest=row.plan_digest,
-        plate=json.loads(row.plan_text),
+        plate=plate,
         zones=tuple(_zone(one) for one in _zones(row.zones.all()).order_by("removal_order")),
         orders=orders_of_batch(row.pk),
         plate_file=file.path if file else None,
         plate_file_sha256=file.sha256 if file else None,
     )
+
+
+def _moment(text: str | None) -> datetime | None:
+    return datetime.fromisoformat(text) if text else None
 
 
 def _zones(rows: Any) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
@@ -38,7 +39,7 @@ class Command(JsonCommand):
         work.run(row.pk, clock=clock.now)
         facts = plan_facts(actor, plan)
         if facts.state == Work.FAILED:
-            raise Blocked(Refusal(field="plan", value=plan, message=facts.failure, rule="plan"))
+            raise Blocked(*_refusals(plan, facts.failure))
         return facts
 
     def tell(self, document: Any) -> None:
@@ -51,3 +52,11 @@ class Command(JsonCommand):
                 f"{plate['batch']}  {plate['printer']}  {plate['lot']}  {len(plate['zones'])} zones, {units} units, "
                 f"{plate['layers']} layers, {sum(plate['seconds'].values()) // 60} min"
             )
+
+
+def _refusals(plan: str, failure: str) -> list[Refusal]:
+    """Return why a plan was not made: the refusals that its work kept, else its failure as it stands."""
+    try:
+        return [Refusal(**one) for one in json.loads(failure)]
+    except (ValueError, TypeError):
+        return [Refusal(field="plan", value=plan, message=failure, rule="plan")]
