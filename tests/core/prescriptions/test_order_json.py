@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import copy
 import json
-from collections.abc import Callable
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import jsonschema
@@ -15,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dosewright.ground.pure.errors import BadInput, Refusal
+from dosewright.ground.pure.errors import BadInput
 from dosewright.ground.pure.quantities import Basis
 from dosewright.ground.pure.strict_json import parse
 from prescriptions.intake.order_json import (
@@ -29,54 +26,7 @@ from prescriptions.intake.order_request import KnownPatient, OrderRequest, State
 from prescriptions.intake.patient_json import PATIENT_NAMES
 from prescriptions.intake.regimen_json import STEP_NAMES
 from prescriptions.regimens import dose_lines
-
-FIXTURES = Path(__file__).resolve().parents[3] / "fixtures"
-SCHEMA = json.loads((FIXTURES / "contracts" / "order.schema.json").read_text("utf-8"))
-EXAMPLES: list[dict[str, Any]] = parse((FIXTURES / "orders_example.json").read_bytes())
-TODAY = date(2026, 3, 5)
-Change = Callable[[dict[str, Any]], object]
-
-
-def fits(value: object) -> bool:
-    """Return whether the published schema takes `value` (numbers as JSON would carry them)."""
-    plain = json.loads(json.dumps(value, default=float))
-    return jsonschema.Draft202012Validator(SCHEMA).is_valid(plain)
-
-
-def changed(change: Change, example: int = 0) -> dict[str, Any]:
-    order = copy.deepcopy(EXAMPLES[example])
-    change(order)
-    return order
-
-
-def refusals(value: object) -> tuple[Refusal, ...]:
-    with pytest.raises(BadInput) as caught:
-        read_order(value, today=TODAY)
-    return caught.value.refusals
-
-
-def put(path: str, value: object) -> Change:
-    """Return a change that sets the value at a path such as "regimen.steps.0.dose"."""
-
-    def change(order: dict[str, Any]) -> None:
-        *way, last = path.split(".")
-        place: Any = order
-        for part in way:
-            place = place[int(part)] if isinstance(place, list) else place[part]
-        place[int(last) if isinstance(place, list) else last] = value
-
-    return change
-
-
-def drop(path: str) -> Change:
-    def change(order: dict[str, Any]) -> None:
-        *way, last = path.split(".")
-        place: Any = order
-        for part in way:
-            place = place[int(part)] if isinstance(place, list) else place[part]
-        del place[last]
-
-    return change
+from tests.core.prescriptions.order_cases import EXAMPLES, SCHEMA, TODAY, Change, changed, drop, fits, put, refusals
 
 
 def test_the_schema_is_a_schema_and_takes_the_examples() -> None:
@@ -139,23 +89,6 @@ def test_round_trip_of_a_known_patient_and_micrograms() -> None:
 
 S0 = "regimen.steps.0"
 P0 = "regimen.steps[0]"
-NEEDED = f"{P0}.as_needed"
-
-
-def needed(**more: Any) -> dict[str, Any]:
-    """Return a timing as needed, with other values for what `more` names."""
-    return {"least_interval": "6 h", "most_per_day": 4, "reason": "pain", **more}
-
-
-def timed(**timing: Any) -> Change:
-    """Return a change to one step alone, with another timing in place of its clock times."""
-
-    def change(order: dict[str, Any]) -> None:
-        order["regimen"]["steps"] = order["regimen"]["steps"][:1]
-        del order["regimen"]["steps"][0]["times"]
-        order["regimen"]["steps"][0] |= timing
-
-    return change
 
 
 @pytest.mark.parametrize(
@@ -261,32 +194,6 @@ def timed(**timing: Any) -> Change:
         (put(f"{S0}.weekdays", []), [f"{P0}.weekdays"], False),
         (put(f"{S0}.slots", ["with lunch"]), [f"{P0}.slots"], False),
         (put(f"{S0}.as_needed", True), [f"{P0}.as_needed"], False),
-        (timed(slots=["at lunch"]), [f"{P0}.slots[0]"], False),
-        (timed(slots=["with lunch", "with lunch"]), [f"{P0}.slots"], False),
-        (timed(), [f"{P0}.times"], False),
-        (timed(as_needed=needed(least_interval="6")), [f"{NEEDED}.least_interval"], False),
-        (timed(as_needed=needed(least_interval="6 hours")), [f"{NEEDED}.least_interval"], False),
-        (timed(as_needed=needed(least_interval=6)), [f"{NEEDED}.least_interval"], False),
-        (timed(as_needed=needed(least_interval="0 h")), [f"{NEEDED}.least_interval"], True),
-        (timed(as_needed=needed(least_interval="25 h", most_per_day=1)), [f"{NEEDED}.least_interval"], True),
-        (timed(as_needed=needed(least_interval="0.3 h")), [f"{NEEDED}.least_interval"], True),
-        (timed(as_needed=needed(most_per_day=5)), [f"{NEEDED}.most_per_day"], True),
-        (timed(as_needed=needed(most_per_day=13, least_interval="1 h")), [f"{NEEDED}.most_per_day"], False),
-        (timed(as_needed=needed(most_per_day="4")), [f"{NEEDED}.most_per_day"], False),
-        (timed(as_needed={"most_per_day": 4, "reason": "pain"}), [f"{NEEDED}.least_interval"], False),
-        (timed(as_needed={"least_interval": "6 h", "reason": "pain"}), [f"{NEEDED}.most_per_day"], False),
-        (timed(as_needed=needed(reason="x" * 61)), [f"{NEEDED}.reason"], False),
-        (timed(as_needed=needed(), every_n_days=2), [NEEDED], True),
-        (timed(as_needed=needed(), weekdays=["monday"]), [NEEDED], True),
-        # supplies and repeats
-        (put("supply_days", 0), ["supply_days"], False),
-        (put("supply_days", 367), ["supply_days"], False),
-        (put("supply_days", "14"), ["supply_days"], False),
-        (put("repeats", "RX-TEST"), ["repeats"], False),
-        (put("repeats", {}), ["repeats.order"], False),
-        (put("repeats", {"order": "RX-TEST", "reference": "WARD-1"}), ["repeats.order"], False),
-        (put("repeats", {"order": "RX-TEST", "change": " "}), ["repeats.change"], False),
-        (put("repeats", {"order": "RX-TEST", "why": "growth"}), ["repeats.why"], False),
         (put(f"{S0}.max_dose", "5 mg"), [f"{P0}.max_dose"], True),
         (put(f"{S0}.max_dose", "5 mg/kg"), [f"{P0}.max_dose"], False),
         (put(f"{S0}.frequency", "daily"), [f"{P0}.frequency"], False),
@@ -313,41 +220,6 @@ def test_dose_per_kg_without_a_weight_and_per_m2_without_height() -> None:
     assert (only.field, only.value, only.rule) == ("patient.weight", "0.1 mg/kg", "weight-missing")
     (only,) = refusals(changed(drop("patient.height"), example=1))
     assert (only.field, only.rule) == ("patient.height", "height-missing")
-
-
-def test_a_dose_as_needed_says_what_for_or_the_order_does() -> None:
-    def order(**more: Any) -> dict[str, Any]:
-        change = timed(as_needed={"least_interval": "6 h", "most_per_day": 4})
-        return {name: value for name, value in (changed(change) | more).items() if value is not None}
-
-    assert read_order(order(indication="pain"), today=TODAY)
-    by_code = {"code": "PA-1"}
-    for unsaid in (order(indication=None), order(indication="x" * 61), order(indication=None, patient=by_code)):
-        assert fits(unsaid)
-        (only,) = refusals(unsaid)
-        assert (only.field, only.rule, only.limit) == (f"{NEEDED}.reason", "as-needed", "60")
-
-
-@pytest.mark.parametrize(
-    "change",
-    [
-        timed(slots=["with breakfast", "at bedtime"], weekdays=["monday", "thursday"]),
-        timed(times=["20:00", "08:00"], every_n_days=2),
-        timed(as_needed=needed(least_interval="1.5 h", most_per_day=12)),
-        timed(as_needed=needed(most_per_day=1, least_interval="24 h")),
-        timed(times=["08:00"], every_n_days=90),
-        put("supply_days", 366),
-        put("repeats", {"order": "RX-TEST"}),
-        put("repeats", {"reference": "WARD-1", "change": "dose raised for growth"}),
-    ],
-)
-def test_round_trip_of_every_timing_supply_and_repeat(change: Change) -> None:
-    value = changed(change)
-    assert fits(value)
-    order = read_order(value, today=TODAY)
-    written = order_request_as_json(order)
-    assert fits(written)
-    assert read_order(written, today=TODAY) == order
 
 
 def test_pounds_name_the_conversion() -> None:
