@@ -16,7 +16,7 @@ from labels.content import LabelContent, LabelFacts, label_content
 from labels.models import Pack, ProductNumber
 from labels.wording import Directions, FormName, Words, date_words, unit_strength_mg
 from prescriptions.queries import LabelPatient, LineFacts, label_patient, line_facts, order_facts
-from printing.formulary.content import DRUG, FormulationFacts
+from printing.formulary.content import FormulationFacts
 from printing.formulary.queries import facts_by_id
 from printing.plates.models import Zone
 
@@ -130,7 +130,7 @@ def excipients_of(formulation: FormulationFacts, law: LawPack) -> str:
     """Return the excipients by name where the law wants them on the label, else nothing."""
     if not any(one.id == "excipients" for one in law.label_particulars):
         return ""
-    return ", ".join(line.ingredient.name for line in formulation.recipe if line.ingredient.role != DRUG)
+    return ", ".join(formulation.excipients)
 
 
 def gtin_of(pack: Pack, strength_mg: Decimal) -> str:

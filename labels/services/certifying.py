@@ -23,6 +23,7 @@ from labels.records import LinePart, ReleaseView
 from labels.services.paperwork import certificate_page
 from labels.services.typed import IN_A_FACT, on_certificate, on_paper
 from labels.wording import FormName, Words, date_words
+from printing.formulary.content import IngredientFacts, RecipeLine
 from printing.runs.queries import RecordLine
 
 CERTIFICATE = "certificate"
@@ -175,17 +176,25 @@ def _composition(facts: TestedFacts) -> CertificateSection:
         heads=("Ingredient", "Grade", "Role", "Part by mass"),
         rows=tuple(
             (
-                on_paper(line.ingredient.name),
-                on_paper(line.ingredient.grade),
-                line.ingredient.role,
-                f"{format_number(100 * line.mass_frac)} %",
+                on_paper(ingredient.name),
+                on_paper(ingredient.grade),
+                ingredient.role,
+                f"{format_number(100 * share)} %",
             )
             for line in one.recipe
+            for ingredient, share in _parts(line)
         ),
     )
     title = f"{one.code}, version {one.number}: {one.name}"
     rows = (("Formulation", on_paper(title, IN_A_FACT)), ("Storage", one.storage), ("Container", one.container))
     return CertificateSection(id="composition", title="Composition", facts=rows, grid=grid)
+
+
+def _parts(line: RecipeLine) -> list[tuple[IngredientFacts, Decimal]]:
+    """Return an ingredient with its share of the resin, or the parts of a premix with theirs."""
+    if not line.ingredient.premix:
+        return [(line.ingredient, line.mass_frac)]
+    return [(part.ingredient, part.mass_frac * line.mass_frac) for part in line.ingredient.premix]
 
 
 def _lots(shown: ReleaseView, facts: TestedFacts, words: Words) -> CertificateSection:

@@ -233,6 +233,12 @@ class FormulationSpec:
         return next(line for line in self.recipe if line.ingredient.role == DRUG)
 
     @property
+    def excipients(self) -> tuple[str, ...]:
+        """The names of everything that is no drug, within premixes too, each once."""
+        parts = [part for line in self.recipe for part in (line.ingredient.premix or (line,))]
+        return tuple(dict.fromkeys(one.ingredient.name for one in parts if one.ingredient.role != DRUG))
+
+    @property
     def default_range(self) -> RangeFacts | None:
         """The range that patients get unless another is asked for."""
         return next((one for one in self.ranges if one.is_default), None)

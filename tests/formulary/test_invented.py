@@ -110,6 +110,13 @@ def test_a_ring_keeps_its_surface_per_volume_at_every_dose() -> None:
         assert unit.surface_to_volume_mm == pytest.approx(2.0, rel=2e-3)
 
 
+def test_excipients_are_named_once_within_a_premix_too_and_its_drug_is_none() -> None:
+    names = SPECS["fludrocortisone-tablet"].excipients
+    assert names.count("poly(ethylene glycol) 300") == 1
+    assert not [name for name in names if "fludrocortisone" in name]
+    assert len(names) == 4
+
+
 def patient(dose_mg: Decimal) -> Fit:
     """Return a grown-up who takes the dose once a day."""
     return Fit(age_days=15_000, weight_kg=Decimal(70), doses_per_day=Decimal(1), daily_dose_mg=dose_mg)
