@@ -66,6 +66,12 @@ def joint_request(found: Gathered, sized: Sequence[Sized]) -> JointRequest:
     )
 
 
+def spares_in_parts(found: Gathered, count: int, parts: int) -> int:
+    """Return the spares of a line that stands in equal parts, each with enough to have its own good units."""
+    site, largest = found.site.values, -(-count // parts)
+    return parts * spares_for(largest, site.reject_frac, likelihood=site.enough_good_probability)
+
+
 def time_coefficients(profile: ProfileFacts) -> TimeCoefficients:
     """Return the time model of a pinned profile."""
     return TimeCoefficients(
@@ -90,8 +96,7 @@ def hours_of(site: SiteValues, zone: object) -> Hours:
 
 def _placed(found: Gathered, one: Sized) -> PlacedLine:
     formulation, unit, line = found.formulations[one.lot], one.dose.unit, one.wanted.line
-    site = found.site.values
-    spares = spares_for(one.count, site.reject_frac, likelihood=site.enough_good_probability)
+    spares = max(spares_in_parts(found, one.count, 1), found.spares.get(one.wanted.code, 0))
     return PlacedLine(
         code=one.wanted.code,
         formulation=f"{formulation.code}/{formulation.number}",

@@ -50,7 +50,10 @@ class Sized:
 
 @dataclass(slots=True, kw_only=True)
 class Gathered:
-    """What there is to plan with: usable lots with their formulations, printers, lines, and what was left out."""
+    """What there is to plan with: usable lots with their formulations, printers, lines, and what was left out.
+
+    ``spares`` are the least spares of lines that turned out to stand in parts: each part has its own.
+    """
 
     site: Site
     at: datetime
@@ -59,6 +62,7 @@ class Gathered:
     printers: Sequence[Printer]
     wanted: list[Wanted]
     left_out: list[dict[str, str]] = field(default_factory=list)
+    spares: dict[str, int] = field(default_factory=dict)
 
     def leave_out(self, line: str, why: str) -> None:
         """Note a line that this plan does not take."""

@@ -26,7 +26,7 @@ from printing.core.layout.record import plan_record
 from printing.plates.expecting import expected_plan
 from printing.plates.models import Printer
 from printing.plates.queries import lacking_units, printers_in_use, usable_lots
-from printing.plates.services.asking import joint_request, placed_counts, printable
+from printing.plates.services.asking import joint_request, placed_counts, printable, spares_in_parts
 from printing.plates.services.gathering import Gathered, Sized, Wanted, gather, size_wanted
 from printing.plates.services.writing import write_plan
 from printing.plates.sizes import size_record
@@ -119,12 +119,15 @@ def _with_lots(job: Job, found: Gathered, wanted: Sequence[Wanted], *, after: st
 def _laid_out(job: Job, found: Gathered, sized: list[Sized]) -> tuple[JointRequest, Plan]:
     """Lay the lines out; a line that fits no plate is left out, and the latest due where a lot does not hold enough.
 
-    Drops lines from `sized` as it leaves them out, and moves them to another lot where there is one.
+    Drops lines from `sized` as it leaves them out, and moves them to another lot where there is one. Where a line
+    stands in parts, it is laid out again with spares for each part.
     """
     while sized:
         request = joint_request(found, sized)
         try:
-            return request, make_joint_plan(request)
+            plan = make_joint_plan(request)
+            if _parts_have_spares(found, plan):
+                return request, plan
         except Refused as refused:
             again = _without_refused(found, sized, refused)
             moved = [one for one in sized if one not in again]
@@ -133,6 +136,18 @@ def _laid_out(job: Job, found: Gathered, sized: list[Sized]) -> tuple[JointReque
             lot = _lot_of(refused)
             sized[:] = again + (_with_lots(job, found, [one.wanted for one in moved], after=lot) if lot else [])
     raise _nothing(found.left_out)
+
+
+def _parts_have_spares(found: Gathered, plan: Plan) -> bool:
+    """Say whether every part of a line has spares of its own; note the spares that lines in parts need, if not."""
+    enough = True
+    for plate in plan.plates:
+        for zone in plate.zones:
+            needed = spares_in_parts(found, zone.line.count, min(zone.part[1], zone.line.count))
+            if zone.test is None and needed > zone.line.spares:
+                found.spares[zone.line.code] = needed
+                enough = False
+    return enough
 
 
 def _without_refused(found: Gathered, sized: Sequence[Sized], refused: Refused) -> list[Sized]:
