@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 from typing import Final
 
 _APART: Final = str.maketrans({"ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "æ": "ae", "œ": "oe", "ß": "ss"})
@@ -18,6 +19,9 @@ _SOUNDS: Final = (
     *(("ou", "u"), ("ei", "i"), ("h", "")),
 )
 """Spellings that sound alike, replaced from left to right in this order; judgement, no source."""
+
+REMEMBERED: Final = 20_000
+"""Names of a site that are worked out once: each order is compared with all patients under way [names]."""
 
 ONE_LETTER_FROM: Final = 4
 TWO_LETTERS_FROM: Final = 8
@@ -32,12 +36,14 @@ def folded(text: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
 
 
+@lru_cache(REMEMBERED)
 def letters_of(name: str) -> str:
     """Return the plain letters of a name: no accents, hyphens, blanks or capitals."""
     apart = unicodedata.normalize("NFKD", name.casefold().translate(_APART))
     return "".join(one for one in apart if one.isalpha() and not unicodedata.combining(one))
 
 
+@lru_cache(REMEMBERED)
 def sound_key(name: str) -> str:
     """Return what a name sounds like: equal for Meier, Mayer and Maier, or Smith, Smyth and Schmidt."""
     key = letters_of(name)
@@ -74,9 +80,14 @@ def names_alike(one: str, other: str) -> bool:
         return False
     shorter = min(len(left), len(right))
     most = 2 if shorter >= TWO_LETTERS_FROM else 1 if shorter >= ONE_LETTER_FROM else 0
-    if abs(len(left) - len(right)) <= most and edit_distance(left, right) <= most:
+    if abs(len(left) - len(right)) <= most and _at_most(left, right, most):
         return True
     return len(sound_key(one)) > 1 and sound_key(one) == sound_key(other)
+
+
+def _at_most(left: str, right: str, most: int) -> bool:
+    """Say whether two texts are at most so many letters apart; most pairs show by the letters they do not share."""
+    return len(set(left) ^ set(right)) <= 2 * most and edit_distance(left, right) <= most
 
 
 def substances_alike(one: str, other: str) -> bool:

@@ -45,6 +45,15 @@ def test_one_letter_changed_is_one_apart(text: str, place: int, letter: str) -> 
     assert edit_distance(text, text[:place] + letter + text[place:]) == 1
 
 
+@given(st.text("abdeklmn", min_size=4, max_size=9), st.integers(0, 8), st.sampled_from("ioprstu"))
+def test_one_slip_in_a_name_is_always_alike(name: str, place: int, letter: str) -> None:
+    place %= len(name)
+    swapped = name[:place] + name[place : place + 2][::-1] + name[place + 2 :]
+    for slip in (name[:place] + letter + name[place + 1 :], name[:place] + letter + name[place:], swapped):
+        assert names_alike(name, slip)
+    assert names_alike(name, name[:place] + name[place + 1 :]) or len(name) == 4  # three letters are too few
+
+
 @pytest.mark.parametrize("case", VECTORS["people"], ids=lambda case: f"{case['one']}-{case['other']}")
 def test_names_of_people(case: dict[str, Any]) -> None:
     assert names_alike(case["one"], case["other"]) is case["alike"]
