@@ -16,7 +16,8 @@ from labels.models import Pack, PackRemark, Supply, TakenBack
 from labels.queries.recall import recall_list
 from prescriptions import services as orders
 from prescriptions.models import DoseLine, Order, Patient, ScreenReport
-from printing.plates.queries import zone_facts
+from printing.plates.models import Zone
+from printing.plates.queries import lacking_units, zone_facts
 from printing.runs import services as runs
 from printing.stock import services as stock
 from printing.stock.models import IngredientLot
@@ -186,6 +187,19 @@ class TestSupply(OnShelf):
             labels.start_pack(
                 self.on.cast.ada, zone=self.on.zones[0], container_lot=CONTAINER, line_is_clear=True, at=self.on.at
             )
+
+    def test_a_destroyed_pack_of_a_line_in_parts_leaves_the_line_held_and_its_part_lacking(self) -> None:
+        zone = Pack.objects.get(code=self.code).zone
+        assert zone.line is not None
+        part = Zone.objects.get(pk=zone.pk)
+        part.pk, part.code, part.wanted = None, "ZN-ANOTHER", zone.wanted - 3
+        part.save()
+        Zone.objects.filter(pk=zone.pk).update(wanted=3)
+        assert lacking_units(zone.line.code, zone.held_by) == 0
+        destroy(self.on, self.code)
+        assert DoseLine.objects.get(packs__code=self.code).committed_to == zone.held_by
+        assert Zone.objects.get(pk=zone.pk).state == "failed"
+        assert lacking_units(zone.line.code, zone.held_by) == 3
 
     def test_a_recall_counts_every_unit_and_names_every_pack_by_code(self) -> None:
         supply(self.on, self.code)
