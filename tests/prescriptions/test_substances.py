@@ -11,10 +11,11 @@ from dosewright.ground.pure.errors import BadInput, Conflict, NotAllowed
 from dosewright.roof.demo.substances import found_substances
 from prescriptions import services
 from prescriptions.models import DoseLimit, Substance, SubstanceName
+from prescriptions.queries.facts import standing_alerts
 from prescriptions.queries.naming import substance_named
 from prescriptions.services import LimitFacts, OtherName, SubstanceFacts
 from tests.cast import INVENTED, NOW, Cast, demo_substance, found_cast
-from tests.orders import enter_signed, order_request
+from tests.orders import enter_signed, order_request, screened_order
 
 FORM = OtherName(name="Hydrocortisone  Acetate", kind="form", form_frac=Decimal("0.896077"), source=INVENTED)
 SYNONYM = OtherName(name="Cortisol", source=INVENTED)
@@ -122,3 +123,65 @@ def test_figures_that_make_no_sense_are_refused(cast: Cast, changes: dict[str, o
         services.set_up_substance(cast.rosa, facts=facts(**changes), at=NOW)
     assert [one.field for one in refused.value.refusals] == [field]
     assert not Substance.objects.exists()
+
+
+def child(kg: str, cm: str, born: str) -> dict[str, object]:
+    measured = {"measured_on": "2026-02-27"}
+    return {
+        "birth_date": born,
+        "weight": {"value": kg, "unit": "kg"} | measured,
+        "height": {"value": cm, "unit": "cm"} | measured,
+    }
+
+
+FOUR, TEN, GROWN = "2021-09-01", "2015-09-01", "1986-02-01"
+DAILY = {"times": ["08:00"], "start_date": "2026-03-10", "days": 28}
+
+
+@pytest.mark.parametrize(
+    ("substance", "step", "patient", "expected"),
+    [
+        # The regimens of the issue, with the substances of the demo: honest orders block nowhere.
+        ("prednisolone", {"dose": "60 mg/m2", "max_dose": "60 mg"}, child("36", "141", TEN), {}),
+        ("prednisolone", {"dose": "2 mg/kg"}, child("16", "104", FOUR), {}),
+        ("prednisolone", {"dose": "2 mg/kg", "max_dose": "60 mg"}, child("36", "141", TEN), {}),
+        (
+            "prednisolone",
+            {"dose": "2 mg/kg"},
+            child("36", "141", TEN),
+            {"limit-dose-high": "reason", "limit-day-high": "reason"},
+        ),
+        ("prednisolone", {"dose": "60 mg/m2"}, child("16", "104", FOUR), {"limit-day-high": "reason"}),  # 2.5 mg/kg
+        ("fludrocortisone", {"dose": "50 ug"}, child("16", "104", FOUR), {}),
+        ("fludrocortisone", {"dose": "100 ug"}, child("70", "170", GROWN), {}),
+        ("melatonin", {"dose": "2 mg"}, child("36", "141", TEN), {}),
+        ("levothyroxine", {"dose": "75 ug"}, child("70", "170", GROWN), {}),
+        # Slips of a unit and a digit.
+        (
+            "fludrocortisone",
+            {"dose": "50 mg"},
+            child("16", "104", FOUR),
+            {"limit-dose-high": "block", "limit-day-high": "block"},
+        ),
+        (
+            "levothyroxine",
+            {"dose": "750 ug"},
+            child("70", "170", GROWN),
+            {"limit-dose-high": "block", "limit-day-high": "block"},
+        ),
+        (
+            "prednisolone",
+            {"dose": "30 ug"},
+            child("70", "170", GROWN),
+            {"limit-dose-low": "block", "limit-day-low": "block"},
+        ),
+    ],
+)
+def test_honest_orders_of_the_demos_substances_pass_and_slips_do_not(
+    cast: Cast, substance: str, step: dict[str, object], patient: dict[str, object], expected: dict[str, str]
+) -> None:
+    found_substances(cast.rosa, at=NOW)
+    regimen = {"steps": [DAILY | step]}
+    code = screened_order(cast, order_request(substance=substance, regimen=regimen, patient=patient))
+    found = {one.rule: one.severity for one in standing_alerts(code) if one.severity != "inform"}
+    assert found == expected
