@@ -14,7 +14,7 @@ from printing.core.dose.content_budget import content_budget
 from printing.core.dose.limits import Against, ValidatedRange
 from printing.core.dose.model import Terms
 from printing.core.dose.shapes import Design, shape_named
-from printing.core.dose.tolerance import BLOCK, Check, checks_of
+from printing.core.dose.tolerance import BLOCK, Check, checks_of, studied_dose_check
 from printing.core.dose.uncertainty import Budget
 from printing.core.dose.unit import SizedUnit, UnitFigures, size_unit, sketch_unit
 
@@ -195,7 +195,8 @@ def attempt(request: SizeRequest, dose_mg: Fraction, units: int) -> Attempt:
     try:
         unit = size_unit(float(dose_mg / units), request.design, request.terms)
     except Blocked as blocked:
-        return Attempt(units=units, dose=None, refusals=blocked.refusals)
+        refusals = (*_outside_studied(request, dose_mg, units), *blocked.refusals)
+        return Attempt(units=units, dose=None, refusals=refusals)
     checks, budget = _checked(request, unit, dose_mg, units)
     blocks = tuple(_refusal(one, units) for one in checks if one.verdict == BLOCK)
     if blocks:
@@ -209,6 +210,12 @@ def attempt(request: SizeRequest, dose_mg: Fraction, units: int) -> Attempt:
         budget=budget,
     )
     return Attempt(units=units, dose=sized, refusals=())
+
+
+def _outside_studied(request: SizeRequest, dose_mg: Fraction, units: int) -> tuple[Refusal, ...]:
+    """The studied range as a refusal, where nothing could be drawn that it could be held against."""
+    check = studied_dose_check(dose_mg / units, request.against)
+    return (_refusal(check, units),) if check.verdict == BLOCK else ()
 
 
 def may_be_made(request: SizeRequest, dose_mg: Fraction, units: int) -> bool:

@@ -45,7 +45,7 @@ def solve_layers(shape: Shape, design: Design, free_mm: float, target_mg: float,
     below = math.floor(height_mm * 1_000 / design.layer_um)
     possible = [n for n in (below, below + 1) if max(design.layer_mm, lowest) <= n * design.layer_mm <= highest]
     if not possible:
-        raise _no_size(target_mg, (lowest, highest))
+        raise _no_size(target_mg, (lowest, highest), excess)
     return min(possible, key=lambda layers: abs(excess(layers * design.layer_mm)))
 
 
@@ -123,16 +123,20 @@ def _root(excess: Callable[[float], float], target_mg: float, limits_mm: tuple[f
 
     low, high = limits_mm
     if not low < high or excess(high) < 0 or excess(low) > 0:
-        raise _no_size(target_mg, limits_mm)
+        raise _no_size(target_mg, limits_mm, excess if low < high else None)
     return float(brentq(excess, low, high, xtol=1e-13, rtol=8.9e-16))
 
 
-def _no_size(target_mg: float, limits_mm: tuple[float, float]) -> Refused:
+def _no_size(
+    target_mg: float, limits_mm: tuple[float, float], excess: Callable[[float], float] | None = None
+) -> Refused:
+    """The shape, a laser spot and a build plate leave lengths that hold other contents than the one wanted."""
+    contents = None if excess is None else " to ".join(f"{target_mg + excess(one):.4g}" for one in limits_mm)
     return Blocked.because(
         "dose_mg",
-        "no size within what the shape, a laser spot and a build plate allow holds it",
+        f"no size of the shape holds it ({limits_mm[0]:.4g} to {limits_mm[1]:.4g} mm can be drawn)",
         value=f"{target_mg:g}",
         unit="mg",
-        limit=f"{limits_mm[0]:g} to {limits_mm[1]:g} mm",
+        limit=contents,
         rule="no-size",
     )

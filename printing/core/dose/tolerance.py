@@ -151,18 +151,24 @@ def intake_check(mass_mg: float, limit: IntakeLimit, against: Against) -> Check:
     return _at_most(name, taken / weight, allowed, "mg/kg/day", limit.source)
 
 
+def studied_dose_check(unit_dose_mg: Fraction, against: Against) -> Check:
+    """Return the check of one unit's dose [mg] against what was studied; outside asks a reason in development only."""
+    outside, studied = (REASON if against.development else BLOCK), against.validated
+    name, value = "validated dose per unit", float(unit_dose_mg)
+    if studied is None:
+        return _check(name, value, None, "mg", outside, STUDIED_SOURCE, "nothing validated is on file")
+    low, high = studied.dose_mg
+    verdict = PASS if Fraction(low) <= unit_dose_mg <= Fraction(high) else outside
+    return _check(name, value, (float(low), float(high)), "mg", verdict, STUDIED_SOURCE)
+
+
 def _studied(unit: UnitFigures, unit_dose_mg: Fraction, against: Against) -> Iterator[Check]:
     studied = against.validated
     if studied is None:
-        verdict, note = (REASON if against.development else BLOCK), "nothing validated is on file"
-        yield _check("validated dose per unit", float(unit_dose_mg), None, "mg", verdict, STUDIED_SOURCE, note)
+        yield studied_dose_check(unit_dose_mg, against)
         return
     outside = REASON if against.development else BLOCK
-    low, high = studied.dose_mg
-    inside = Fraction(low) <= unit_dose_mg <= Fraction(high)
-    limit = (float(low), float(high))
-    verdict = PASS if inside else outside
-    yield _check("validated dose per unit", float(unit_dose_mg), limit, "mg", verdict, STUDIED_SOURCE)
+    yield studied_dose_check(unit_dose_mg, against)
     for name, value in unit.finished_mm.items():
         if name not in studied.size_mm:
             yield _check(f"validated {name}", value, None, "mm", outside, STUDIED_SOURCE, "not studied")

@@ -298,4 +298,6 @@ def test_a_dose_that_the_shape_cannot_hold_is_blocked_not_bent(name, orientation
         size_unit(dose, design_of(name, orientation, rule), terms_of(orientation))
     (one,) = refused.value.refusals
     assert (one.field, one.value, one.unit, one.rule) == ("dose_mg", f"{dose:g}", "mg", "no-size")
-    assert one.limit.endswith(" mm")
+    low, high = (float(end) for end in one.limit.split(" to "))
+    assert not low <= dose <= high
+    assert " mm can be drawn" in one.message
