@@ -235,7 +235,7 @@ def _record(
         "route": request.route,
         "reason": request.reason,
         "indication": request.indication,
-        "remarks": request.remarks,
+        "sender_words": request.sender_words,
         "legal_basis": request.legal_basis,
         "prescriber": {"name": context.prescriber.name, "registration": context.prescriber.registration},
         "ready_by": ready_by,

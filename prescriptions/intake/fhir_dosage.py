@@ -206,8 +206,8 @@ def _method(dosage: Element) -> None:
 def _instructions(dosage: Element) -> str:
     """Refuse what the patient should be told and no label here would carry; return the free text of the whole.
 
-    The text is not read for a dose, but may contradict the coded elements: it goes into the order's remarks,
-    which whoever signs or attests is shown.
+    The text is not read for a dose, but may contradict the coded elements: it goes into the order as the words of its
+    sender, which whoever signs or attests is shown.
     """
     dosage.not_taken("patientInstruction", because="instructions of the sender do not come onto the label")
     for number, one in enumerate(dosage.children("additionalInstruction")):
@@ -219,5 +219,5 @@ def _instructions(dosage: Element) -> str:
         )
     text = " ".join((dosage.text("text") or "").split())
     if text:
-        dosage.note(f"{dosage.place('text')}: the coded elements hold; what was written stands in the remarks")
+        dosage.note(f"{dosage.place('text')}: the coded elements hold; the text is kept as words of the sender")
     return text

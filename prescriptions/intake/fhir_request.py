@@ -303,7 +303,7 @@ def _steps(request: Element, parts: _Parts) -> None:
         request.refuse("dosageInstruction", message, accepted="at least one, each with its period", rule="missing")
     read = [read_dosage(one) for one in dosages]
     written = "; ".join(dict.fromkeys(one.text for one in read if one.text))
-    parts.put("remarks", written or None, request.place("dosageInstruction"))
+    parts.put("sender_words", written or None, request.place("dosageInstruction"))
     parts.put("regimen", {"steps": [one.step for one in read]}, request.place("dosageInstruction"))
     for number, one in enumerate(read):
         for name, place in one.places.items():

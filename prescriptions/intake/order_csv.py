@@ -95,7 +95,7 @@ COLUMNS: Final = (
     _of_order("route", "route", "oral"),
     _of_order("reason", "reason", "why a licensed product will not do"),
     _of_order("indication", "indication", "text"),
-    _of_order("remarks", "remarks", "what the sender wrote besides, for whoever signs and checks"),
+    _of_order("sender_words", "sender_words", "what the sender wrote besides, for whoever signs and checks"),
     _of_order("legal_basis", "legal_basis", "text"),
     _of_order("prescriber", "prescriber.registration", "the prescriber's registration"),
     _of_order("ready_by", "ready_by", "2026-03-09T15:00:00+00:00"),

@@ -41,7 +41,7 @@ alone; names, because some calendars begin the week with Sunday. An order may fu
     "repeats": {"order": "RX-...", "change": "dose raised for growth"}
                                              what it repeats (or "reference", the sender's own number of it), and
                                              what changed; without "change" nothing but the dates may differ
-    "remarks": "..."                         what the sender wrote besides, for whoever signs and checks
+    "sender_words": "..."                         what the sender wrote besides, for whoever signs and checks
 
 Numbers of JSON are taken for counts only: a dose or a weight as a number is refused, because the next
 program may have lost a digit of it. Unknown names are refused. The same shape, for machines, is
@@ -72,11 +72,11 @@ from prescriptions.regimens import check_reasons, check_supply_days
 
 ORDER_NAMES: Final = (
     *("reference", "patient", "substance", "release", "route", "reason", "indication", "legal_basis"),
-    *("prescriber", "ready_by", "regimen", "supply_days", "repeats", "remarks"),
+    *("prescriber", "ready_by", "regimen", "supply_days", "repeats", "sender_words"),
 )
 REPEAT_NAMES: Final = ("order", "reference", "change")
-LONGEST_REMARKS: Final = 1000
-"""Longest remarks [characters]: judgement, no source."""
+LONGEST_WORDS: Final = 1000
+"""Longest words of a sender [characters]: judgement, no source."""
 MOST_ORDERS: Final = 1000
 """Most orders of one list: judgement, no source; more come in several files."""
 
@@ -102,7 +102,7 @@ def read_order(value: object, *, today: date) -> OrderRequest:
         "ready_by": order.read("ready_by", read_moment, needed=False),
         "supply_days": order.read("supply_days", read_count, needed=False),
         "repeats": order.read("repeats", within(refusals, _repeats), needed=False),
-        "remarks": order.read("remarks", text_of(LONGEST_REMARKS), needed=False),
+        "sender_words": order.read("sender_words", text_of(LONGEST_WORDS), needed=False),
     }
     refuse_if_any(BadInput, refusals)
     request = OrderRequest(**known)  # type: ignore[arg-type]
@@ -143,7 +143,7 @@ def order_request_as_json(request: OrderRequest) -> dict[str, Any]:
         route=request.route,
         reason=request.reason,
         indication=request.indication,
-        remarks=request.remarks,
+        sender_words=request.sender_words,
         legal_basis=request.legal_basis,
         prescriber=None if prescriber is None else {"registration": prescriber},
         ready_by=None if request.ready_by is None else request.ready_by.isoformat(),

@@ -84,7 +84,7 @@ class OrderRequest:
 
     ``reference`` is the sender's own number, unique per source; ``prescriber_registration`` names who
     prescribed where that is not who sends; ``ready_by`` is UTC; ``supply_days`` [days, 1 to 366] is how much
-    of the course is handed over at a time; ``remarks`` are what the sender wrote besides.
+    of the course is handed over at a time; ``sender_words`` is what the sender wrote besides.
     """
 
     reference: str
@@ -100,4 +100,4 @@ class OrderRequest:
     ready_by: datetime | None = None
     supply_days: int | None = None
     repeats: Repeat | None = None
-    remarks: str | None = None
+    sender_words: str | None = None

@@ -134,6 +134,7 @@ class OrderView:
     route: str
     reason: str
     indication: str
+    sender_words: str
     legal_basis: str
     prescriber: str
     prescriber_registration: str
@@ -193,6 +194,7 @@ def one_order(actor: Actor, code: str, *, at: datetime) -> OrderView:
         route=version.route,
         reason=version.reason,
         indication=record["indication"] or "",
+        sender_words=(record["sender_words"] or "") if named else "",
         legal_basis=version.legal_basis,
         prescriber=version.prescriber_name,
         prescriber_registration=version.prescriber_registration,

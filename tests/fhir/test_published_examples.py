@@ -120,7 +120,7 @@ def test_the_nearest_three_are_taken_once_they_say_what_was_missing(examples: Ex
     assert by_surface.request is not None, by_surface.refusals
     (step,) = by_surface.request.regimen.steps
     assert (step.dose.text, step.every_n_days, step.days) == ("1000 mg/m2", 2, 14)
-    assert by_surface.request.remarks == "1000 mg/m2 orally twice daily from days 1-14 of cycle"
+    assert by_surface.request.sender_words == "1000 mg/m2 orally twice daily from days 1-14 of cycle"
     bounds = {"start": "2016-01-25", "end": "2016-05-23"}
     in_mg = mended(examples, "medrx0306", timeOfDay=["08:00:00"], boundsPeriod=bounds)
     assert in_mg.request is not None, in_mg.refusals

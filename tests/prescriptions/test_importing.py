@@ -10,7 +10,7 @@ import pytest
 
 from dosewright.ground.models import AuditEntry, Signature
 from dosewright.ground.pure.errors import BadInput, NotAllowed
-from dosewright.ground.rest import DOORS, plain
+from dosewright.ground.rest import DOORS, LOOKS, plain
 from prescriptions import api, services
 from prescriptions.models import Order, OrderVersion, Patient
 from prescriptions.services import import_file
@@ -54,12 +54,25 @@ def test_a_csv_file_is_kept_waiting_with_who_prescribed_and_who_brought_it(cast:
     assert not Signature.objects.exists()
 
 
+def test_what_the_sender_wrote_is_shown_to_who_treats_and_signs_and_to_nobody_else(cast: Cast) -> None:
+    value = bundle()
+    value["entry"][-1]["resource"]["dosageInstruction"][0]["text"] = "30 mg in the morning"
+    answer = bring(cast, json.dumps(value).encode())
+    (code,) = (one.code for one in answer.orders)
+    assert any("words of the sender" in one for one in answer.orders[0].notes)
+    assert services.order_record(cast.rosa, code)["sender_words"] == "30 mg in the morning"
+    seen = {
+        who: LOOKS["order"]().one(cast.act(who), code, at=NOW).sender_words for who in ("rosa.keller", "tomas.lind")
+    }
+    assert seen == {"rosa.keller": "30 mg in the morning", "tomas.lind": ""}
+
+
 def test_an_imported_order_is_attested_by_a_pharmacist_who_saw_the_original(cast: Cast) -> None:
     code = bring(cast, BUNDLE).orders[0].code
     shown = services.order_record(cast.rosa, code)
     answer = services.attest_order(cast.rosa, code, reference="paper 7", seen_on=NOW.date(), pen=pen(shown), at=NOW)
     assert answer.state == "received"
-    assert shown["remarks"] is None
+    assert shown["sender_words"] is None
     assert shown["source"] == "urn:example:orders"
 
 

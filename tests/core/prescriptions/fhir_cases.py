@@ -247,7 +247,7 @@ TAKEN: list[tuple[str, Change, Callable[[Draft], Any], Any]] = [
       "expectedSupplyDuration": {"value": Decimal(2), "code": "wk"}})),
      lambda one: one.request.supply_days, 14),
     ("words beside the codes", many(one_dosage, put(f"{DOSE}.text", "30 mg in the\nmorning")),
-     lambda one: one.request.remarks, "30 mg in the morning"),
+     lambda one: one.request.sender_words, "30 mg in the morning"),
     ("no allergies came", put("3.patient", {"reference": "Patient/other"}),
      lambda one: one.request.patient.allergies.status, "not recorded"),
     ("an allergy by its words", put("3.code", {"text": "penicillin, rash"}),
