@@ -117,6 +117,13 @@ LAYOUTS: dict[str, Layout] = {
         hidden=("plate",),
         tables={"zones": ("removal_order", "code", "state", "order", "line", "wanted", "spares", "units_per_dose")},
     ),
+    "plan": Layout(
+        columns=("code", "state", "progress", "asked_at", "batches"),
+        first=("batches", "left_out", "groups"),
+        tables={
+            "groups": ("formulation", "lot", "profile", "plates", "bound_plates", "controllable_ratio", "notes"),
+        },
+    ),
     "zone": Layout(
         headline=("batch", "batch_state", "order", "line", "wanted", "spares", "units_per_dose"),
         columns=("code", "state", "batch", "order", "line", "wanted", "spares"),
