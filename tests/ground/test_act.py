@@ -51,6 +51,25 @@ def test_a_refusal_inside_rolls_everything_back_and_leaves_its_own_row(house: Sm
     assert not Work.objects.exists()
 
 
+def test_parts_of_one_action_leave_a_row_each_after_its_own_or_none_at_all(house: SmallSite) -> None:
+    actor = house.actor(Role.TECHNICIAN)
+    with act(actor, "order.import", at=NOON) as doing:
+        for code in ("RX-1", "RX-2"):
+            doing.part("order.enter", subject=code).emit("order received", order=code)
+    rows = AuditEntry.objects.filter(site=house.site).order_by("seq").values_list("action", "subject", "outcome")
+    assert list(rows) == [
+        ("order.import", "", "done"),
+        ("order.enter", "RX-1", "done"),
+        ("order.enter", "RX-2", "done"),
+    ]
+    with pytest.raises(NotAllowed), act(actor, "order.import", at=NOON) as doing:
+        doing.part("order.enter", subject="RX-3").emit("order received", order="RX-3")
+        doing.part("order.stop", subject="RX-1")
+    assert AuditEntry.objects.filter(subject="RX-3").count() == 0
+    assert AuditEntry.objects.get(outcome=AuditEntry.REFUSED).action == "order.import"
+    assert Outbox.objects.count() == 2
+
+
 def test_another_role_is_refused_and_told_who_could(house: SmallSite) -> None:
     with pytest.raises(NotAllowed) as refused, act(house.actor(Role.AUDITOR), "plan.request", at=NOON):
         raise AssertionError("the body must not run")
