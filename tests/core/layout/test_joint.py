@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -17,7 +20,7 @@ from printing.core.layout.checker import check_plan
 from printing.core.layout.joint import BLIND, BY_DAY, make_joint_plan
 from printing.core.layout.joint_request import JointRequest, LotLines
 from printing.core.layout.plan_types import Plan
-from printing.core.layout.record import plan_record
+from printing.core.layout.record import plan_record, record_hash
 from printing.core.layout.request import PlacedLine
 from printing.core.layout.schedule import PrinterNow
 from tests.core.layout.joint_workloads import MONDAY, in_days, joint, joint_expectations, lot, way
@@ -206,3 +209,42 @@ def test_the_order_in_which_lots_lines_and_printers_come_changes_nothing() -> No
     asked = joint(lot(*lines, ways=BOTH), other)
     turned = joint(lot(*reversed(lines), ways=tuple(reversed(BOTH))), other, printers=tuple(reversed(asked.printers)))
     assert canonical_text(plan_record(make_joint_plan(asked))) == canonical_text(plan_record(make_joint_plan(turned)))
+
+
+def _mixed() -> JointRequest:
+    small = way(TWO, side_um=110_000, profile="PF-B")
+    lots = [
+        lot(
+            *(
+                line(
+                    10 * number + k,
+                    count=14 * k,
+                    footprint_um=(4_000 + 700 * k,) * 2,
+                    layers=40 + 9 * k,
+                    formulation=f"FM-{number}",
+                    lot=f"RN-{number}",
+                    ready_by=in_days(k % 3 + 1),
+                )
+                for k in range(1, 5)
+            ),
+            ways=(way(ONE), small),
+        )
+        for number in (1, 2)
+    ]
+    return joint(*lots)
+
+
+def test_the_same_bytes_under_two_hash_seeds() -> None:
+    code = (
+        "from tests.core.layout.test_joint import _mixed\n"
+        "from printing.core.layout.joint import make_joint_plan\n"
+        "from printing.core.layout.record import plan_record, record_hash\n"
+        "print(record_hash(plan_record(make_joint_plan(_mixed()))))"
+    )
+    answers = set()
+    for seed in ("1", "4242"):
+        done = subprocess.run(
+            [sys.executable, "-c", code], env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, check=True
+        )
+        answers.add(done.stdout.strip())
+    assert answers == {record_hash(plan_record(sound(_mixed()))).encode()}
