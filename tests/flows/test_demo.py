@@ -78,6 +78,34 @@ def test_every_line_of_a_verified_order_is_supplied_in_its_dose_and_number(summa
     assert states == {"supplied", "destroyed"}
 
 
+UNITS = {
+    "DEMO-ORDER-03": {"30": 7, "15": 7, "5": 7},
+    "DEMO-ORDER-04": {"36": 14},
+    "DEMO-ORDER-06": {"0.05": 28},
+    "DEMO-ORDER-07": {"0.1": 14},
+    "DEMO-ORDER-10": {"2": 10},
+    "DEMO-ORDER-11": {"4": 9},
+    "DEMO-ORDER-12": {"2.5": 28},
+    "DEMO-ORDER-13": {"7.5": 6},
+}
+"""Counted by hand: a taper of three weeks; 2 mg/kg of 18.1 kg, rounded to halves and made of two units, for a week;
+every day for 28; every second day of 28; the school days of two weeks; three at most on three days; with two meals
+for two weeks; the Mondays of six weeks."""
+
+
+def test_four_medicines_are_made_each_from_a_lot_of_its_own(summary: dict[str, Any]) -> None:
+    closed = [batch for batch in summary["batches"] if batch["state"] == "closed"]
+    assert len({batch["resin_lot"] for batch in closed}) == 4
+    assert len({batch["model"]["unit_strength_frac"] for batch in closed}) == 4
+    assert {batch["layer_um"] for batch in closed} == {40, 50}
+
+
+@pytest.mark.parametrize("reference", sorted(UNITS))
+def test_every_timing_gives_the_units_that_the_calendar_counts(summary: dict[str, Any], reference: str) -> None:
+    order = next(one for one in summary["orders"] if one["reference"] == reference)
+    assert {line["ordered_mg"]: line["units"] for line in order["lines"]} == UNITS[reference]
+
+
 def test_every_document_and_plate_file_is_there_and_is_the_one_that_was_made(
     home: Path, summary: dict[str, Any]
 ) -> None:
