@@ -51,7 +51,7 @@ class FormName:
 class Directions:
     """One dose line as the patient takes it.
 
-    ``dose_mg`` [mg, > 0] is one administration, split into ``units_per_dose`` [1 to 10] equal ones;
+    ``dose_mg`` [mg, > 0] is one administration, split into ``units_per_dose`` [1 to 20] equal ones;
     ``every_n_days`` [days, >= 1] counts from ``start_date``, the day of the first dose; ``weekdays`` [1 Monday to
     7 Sunday, ISO 8601]; ``stop_date`` is the day of the last dose.
     """
@@ -69,7 +69,7 @@ class Directions:
 def directions_words(directions: Directions, *, words: Words, micro_word: MicroWord) -> str:
     """Return the sentence for the label: "Take ONE 3 mg tablet (3 mg) at 7 in the morning, every day."
 
-    Raises BadInput when the dose does not divide into equal strengths, the count is over ten or a schedule
+    Raises BadInput when the dose does not divide into equal strengths, the count is over twenty or a schedule
     cannot be said; NotThere when the language lacks a word.
     """
     count = directions.units_per_dose
@@ -124,7 +124,7 @@ def strength_words(strength_mg: Decimal, micro_word: MicroWord) -> str:
 
 
 def count_word(count: int, words: Words) -> str:
-    """Return `count` [1 to 10] in capitals; raises BadInput outside."""
+    """Return `count` [1 to 20] in capitals; raises BadInput outside."""
     names = _word(words, "counts").split()
     if not 1 <= count <= len(names):
         raise BadInput(

@@ -37,8 +37,8 @@ class SiteLimits:
     most_units: int = 4
     most_units_without_reason: int = 3
     most_units_under_12_years: int = 2
-    most_mini_units: int = 60
-    most_mini_units_without_reason: int = 20
+    most_mini_units: int = 20
+    most_mini_units_without_reason: int = 10
     largest_mini_unit_mm: float = 4.0
 
 

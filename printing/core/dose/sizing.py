@@ -19,6 +19,7 @@ from printing.core.dose.uncertainty import Budget
 from printing.core.dose.unit import SizedUnit, UnitFigures, size_unit, sketch_unit
 
 MOST_DIGITS = 12
+NANOGRAMS_PER_MG = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,11 +96,12 @@ class DoseNotPossible(Blocked):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Attempt:
-    """One number of units tried: the dose, or why not."""
+    """One number of units tried: the dose, or why not; whether each unit's strength has an exact figure."""
 
     units: int
     dose: SizedDose | None
     refusals: tuple[Refusal, ...]
+    exact: bool = True
 
 
 def size_dose(request: SizeRequest) -> SizedDose:
@@ -121,7 +123,7 @@ def size_dose(request: SizeRequest) -> SizedDose:
     nearest = nearest_doses(request)
     # Too large a dose is bound by what the most units cannot carry, too small a one by a single unit.
     ordered = attempts[::-1] if nearest.above is None else attempts
-    binding = min(ordered, key=lambda one: len(one.refusals))
+    binding = min(ordered, key=lambda one: (not one.exact, len(one.refusals)))
     raise DoseNotPossible(*binding.refusals, nearest=nearest)
 
 
@@ -192,6 +194,8 @@ def refuse_other_design(request: SizeRequest) -> None:
 
 def attempt(request: SizeRequest, dose_mg: Fraction, units: int) -> Attempt:
     """Size a dose in so many units and check it; what blocks comes back as refusals."""
+    if not has_exact_strength(dose_mg, units):
+        return Attempt(units=units, dose=None, refusals=(_no_exact_strength(dose_mg, units),), exact=False)
     try:
         unit = size_unit(float(dose_mg / units), request.design, request.terms)
     except Blocked as blocked:
@@ -210,6 +214,23 @@ def attempt(request: SizeRequest, dose_mg: Fraction, units: int) -> Attempt:
         budget=budget,
     )
     return Attempt(units=units, dose=sized, refusals=())
+
+
+def has_exact_strength(dose_mg: Fraction, units: int) -> bool:
+    """Return whether one of so many equal units holds a whole number of nanograms, as its label must say exactly."""
+    return (dose_mg / units * NANOGRAMS_PER_MG).denominator == 1
+
+
+def _no_exact_strength(dose_mg: Fraction, units: int) -> Refusal:
+    return Refusal(
+        field="units per dose",
+        message=f"{float(dose_mg):.12g} mg has no exact part of {units} to print as a strength",
+        value=str(units),
+        limit="whole nanograms in each",
+        unit="units",
+        accepted="a number of units that divides the dose exactly",
+        rule="dose-check",
+    )
 
 
 def _outside_studied(request: SizeRequest, dose_mg: Fraction, units: int) -> tuple[Refusal, ...]:

@@ -165,6 +165,22 @@ def test_mini_units_are_counted_apart_from_the_few_of_a_dose():
     assert size_dose(child).units_per_dose == 10
 
 
+def test_a_number_of_units_that_does_not_divide_the_dose_exactly_is_passed_over():
+    sized = size_dose(_asked("6.4", MINI, "0.3", "0.5"))  # 13 of 0.4923... mg have no strength that a label can print
+    assert sized.units_per_dose == 16
+    with pytest.raises(DoseNotPossible) as refused:
+        size_dose(_asked("6.4", MINI, "0.45", "0.5"))  # 13 and 14 are all there is
+    (one,) = refused.value.refusals
+    assert (one.field, one.value) == ("units per dose", "13")
+    assert "no exact part" in one.message
+    below, above = refused.value.nearest.below, refused.value.nearest.above
+    assert below < Decimal("6.4") < above
+    for offered in (below, above):
+        assert size_dose(_asked(str(offered), MINI, "0.45", "0.5")).predicted_mg == pytest.approx(
+            float(offered), rel=1e-8
+        )
+
+
 def test_mini_units_are_refused_below_between_and_above_their_counts():
     def nearest(dose: str) -> dict[str, str | None]:
         with pytest.raises(DoseNotPossible) as refused:
@@ -173,10 +189,10 @@ def test_mini_units_are_refused_below_between_and_above_their_counts():
 
     assert nearest("0.2") == {"below": None, "above": "0.4"}
     assert nearest("0.6") == {"below": "0.5", "above": "0.8"}
-    assert nearest("31") == {"below": "30", "above": None}
+    assert nearest("11") == {"below": "10", "above": None}
 
 
-@pytest.mark.parametrize(("units", "verdict"), [(20, "pass"), (21, "reason"), (60, "reason"), (61, "block")])
+@pytest.mark.parametrize(("units", "verdict"), [(10, "pass"), (11, "reason"), (20, "reason"), (21, "block")])
 def test_how_many_mini_units(units, verdict):
     assert mini_units_check(units, SiteLimits()).verdict == verdict
 

@@ -274,11 +274,12 @@ def test_the_same_request_gives_the_same_bytes():
 
 
 def test_an_offer_that_fails_again_is_stepped_further():
-    # 1.5 and 2.5 in one or two units fall between the ranges; 3.5 is three units of 1.1667 mg.
+    # 1.5 and 2.5 in one or two units fall between the ranges; 3.5 would be three units of 1.1667 mg, which no label
+    # can print exactly; 4.5 is four of 1.125 mg.
     narrow = replace(AGAINST, validated=replace(VALIDATED, dose_mg=(Decimal("1.05"), Decimal("1.2"))))
     with pytest.raises(DoseNotPossible) as refused:
         size_dose(request("0.3", against=narrow, orderable_step_mg=Decimal("0.5")))
-    assert refused.value.nearest.as_dict() == {"below": None, "above": "3.5"}
+    assert refused.value.nearest.as_dict() == {"below": None, "above": "4.5"}
 
 
 def test_no_offer_where_no_step_is_inside():

@@ -10,7 +10,10 @@ from datetime import date, time, timedelta
 from decimal import Decimal
 from typing import NamedTuple
 
-NUMBERS = ("ONE", "TWO", "THREE", "FOUR", "FIVE", "SIX", "SEVEN", "EIGHT", "NINE", "TEN")
+NUMBERS = (
+    *("ONE", "TWO", "THREE", "FOUR", "FIVE", "SIX", "SEVEN", "EIGHT", "NINE", "TEN"),
+    *("ELEVEN", "TWELVE", "THIRTEEN", "FOURTEEN", "FIFTEEN", "SIXTEEN", "SEVENTEEN", "EIGHTEEN", "NINETEEN", "TWENTY"),
+)
 MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July", "August", "September", "October"),
     *("November", "December"),

@@ -96,14 +96,14 @@ def test_doses_without_an_exact_strength_are_refused(dose, units):
         wording.unit_strength_mg(Decimal(dose), units)
 
 
-@pytest.mark.parametrize("count", [0, 11, -1])
-def test_counts_outside_one_to_ten_are_refused(count):
+@pytest.mark.parametrize("count", [0, 21, -1])
+def test_counts_outside_one_to_twenty_are_refused(count):
     with pytest.raises(BadInput):
         wording.count_word(count, WORDS)
 
 
 def test_count_words_are_those_of_the_notation():
-    assert [wording.count_word(n, WORDS) for n in range(1, 11)] == [number_in_words(n) for n in range(1, 11)]
+    assert [wording.count_word(n, WORDS) for n in range(1, 21)] == [number_in_words(n) for n in range(1, 21)]
 
 
 def test_dates_quantities_and_missing_words():
