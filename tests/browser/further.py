@@ -73,20 +73,27 @@ def move_orders(stage: Stage) -> dict[str, str]:
 
 
 def make_packs(stage: Stage, room: house.House, url: str) -> dict[str, str]:
-    """Print, finish, judge and pack one batch; leave packs in several states."""
-    code, *more = plates.plan_all(stage)
+    """Print, finish, judge and pack what is planned; leave packs in several states."""
+    waiting, printed = plates.plan_all(stage), []
     printers = plates.start_printers(stage, room, url, plates.Fault())
     try:
-        plates.next_batches(stage, room, [code, *more])
-        assert plates.print_batches(stage, room, [code])[code]
+        while waiting:
+            done = plates.print_batches(stage, room, plates.next_batches(stage, room, waiting))
+            assert all(done.values())
+            for code in done:
+                waiting.remove(code)
+                finish.take_off(stage, code)
+                printed.append(code)
     finally:
         for printer in printers:
             printer.stop()
-    finish.take_off(stage, code)
-    finish.finish_and_judge(stage, room, code, random.Random(1), reject_one=True)
-    packed, *others = packs.pack_batch(stage, code)
+    made = []
+    for code in printed:
+        finish.finish_and_judge(stage, room, code, random.Random(1), reject_one=code == printed[0])
+        made += packs.pack_batch(stage, code)
+    packed, *others = made
     packs.release_and_supply(stage, others[:1])
-    return {"batch": code, "packed": packed.code, "supplied": others[0].code, "zone": packed.zone}
+    return {"batch": printed[0], "packed": packed.code, "supplied": others[0].code, "zone": packed.zone}
 
 
 def planned(stage: Stage, order: str) -> str:
