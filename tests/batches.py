@@ -231,7 +231,7 @@ def weighed_zone(
     runs.break_off(cast.ada, zone, counted=len(units), at=at)
     values = [(masses or {}).get(one.number, tenths(one.predicted_mass_ug)) for one in units]
     answer = runs.record_masses(cast.ada, zone, masses_mg=values, balance=balance, at=at)
-    runs.record_appearance(cast.ada, zone, defects={}, at=at)
+    runs.record_appearance(cast.ada, zone, looked_at=len(units), defects={}, at=at)
     return answer.deviations
 
 

@@ -14,6 +14,7 @@ class GroundConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from dosewright.ground import tasks  # noqa: F401
         from dosewright.ground.triggers import install_after_migrate
 
         post_migrate.connect(install_after_migrate, dispatch_uid="append-only triggers")

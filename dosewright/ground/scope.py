@@ -10,6 +10,7 @@ from django.db import models
 from dosewright.ground.models import ReadEntry
 from dosewright.ground.pure.errors import NotThere, Refusal
 from dosewright.ground.pure.roles import Actor
+from dosewright.ground.reads import leave_sealing
 
 Row = TypeVar("Row", bound=models.Model)
 
@@ -31,7 +32,8 @@ def find(actor: Actor, model: type[Row], code: str, *, path: str = "site_id") ->
 
 
 def record_read(actor: Actor, *, patient: str, view: str, at: datetime, reason: str = "") -> None:
-    """Record one look at identifying data."""
+    """Record one look at identifying data, and see that its hour is sealed into the audit chain."""
     ReadEntry.objects.create(
         site_id=actor.site_id, at=at, reader_id=actor.user_id, patient=patient, view=view, reason=reason
     )
+    leave_sealing(actor, at=at)

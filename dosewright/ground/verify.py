@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from dosewright.ground.act import GENESIS
 from dosewright.ground.models import AuditEntry, Chain, Document, PackInUse, Signature, Site
 from dosewright.ground.pure.canonical import canonical_text, digest_of
+from dosewright.ground.reads import read_faults
 from dosewright.ground.triggers import missing_triggers
 
 
@@ -40,7 +41,7 @@ class Findings:
 
 
 def verify(anchors: dict[str, tuple[int, str]] | None = None) -> Findings:
-    """Verify all chains, signatures and triggers.
+    """Verify all chains, signatures, sealed reads and triggers.
 
     `anchors` maps a site code to a length and head that were kept outside; a chain that no longer contains
     an anchor was cut or replaced, which cannot be seen from inside.
@@ -61,6 +62,7 @@ def verify(anchors: dict[str, tuple[int, str]] | None = None) -> Findings:
             entries += 1
         faults += _head_faults(site, length, head)
         faults += _anchor_faults(site.code, heads, (anchors or {}).get(site.code))
+        faults += [Fault(where=where, what=what) for where, what in read_faults(site)]
         chains.append({"site": site.code, "length": length, "head": head})
     signatures, more = _signatures(told)
     return Findings(entries=entries, signatures=signatures, chains=chains, faults=faults + more + _documents())

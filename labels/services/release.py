@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from dosewright.ground.act import act
+from dosewright.ground.act import Act, act
+from dosewright.ground.models import Signature
 from dosewright.ground.pure.canonical import canonical_text, digest_of
 from dosewright.ground.pure.codes import KINDS, parse
 from dosewright.ground.pure.errors import BadInput, Blocked, Refusal, refuse_if_any
@@ -44,25 +45,7 @@ def release_pack(actor: Actor, code: str, *, scanned: str, pen: Pen, at: datetim
         refuse_if_any(BadInput, other_pack(pack, scanned))
         shown = release_view(pack, releaser=actor.username, at=at)
         refuse_if_any(Blocked, [_refusal(one) for one in shown.blockers])
-        signature = sign(
-            doing,
-            pen,
-            meaning=RELEASE_MEANING,
-            subject_kind="pack",
-            subject=pack.code,
-            subject_version=pack.version,
-            shown=shown,
-        )
-        text = canonical_text(shown)
-        ReleaseRecord.objects.create(
-            pack=pack,
-            outcome=ReleaseRecord.RELEASED,
-            text=text,
-            digest=digest_of(text),
-            signature=signature,
-            by_id=actor.user_id,
-            at=at,
-        )
+        signature = _decide(doing, pack, pen, shown, meaning=RELEASE_MEANING, outcome=ReleaseRecord.RELEASED)
         doing.advance(pack, "release")
         certificate = make_certificate(doing, pack, shown, signature=signature)
         doing.emit("pack released", pack=pack.code, order=pack.order.code)
@@ -78,25 +61,7 @@ def reject_pack(actor: Actor, code: str, *, reason: str, pen: Pen, at: datetime)
         said = reason_of(reason)
         pack = pack_row(actor, code)
         shown = release_view(pack, releaser=actor.username, at=at)
-        signature = sign(
-            doing,
-            pen,
-            meaning=REJECT_MEANING,
-            subject_kind="pack",
-            subject=pack.code,
-            subject_version=pack.version,
-            shown=shown,
-        )
-        text = canonical_text(shown)
-        ReleaseRecord.objects.create(
-            pack=pack,
-            outcome=ReleaseRecord.REJECTED,
-            text=text,
-            digest=digest_of(text),
-            signature=signature,
-            by_id=actor.user_id,
-            at=at,
-        )
+        _decide(doing, pack, pen, shown, meaning=REJECT_MEANING, outcome=ReleaseRecord.REJECTED)
         PackRemark.objects.create(pack=pack, what="rejected", text=said, by_id=actor.user_id, at=at)
         doing.advance(pack, "reject")
     return answer_of(pack)
@@ -144,6 +109,30 @@ def scanned_pack(scanned: str) -> str:
         text = text.rpartition(f"{SERIAL}{KINDS['pack'].prefix}-")[2]
         text = f"{KINDS['pack'].prefix}-{text}"
     return parse(text, field="scanned", kind="pack")[1]
+
+
+def _decide(doing: Act, pack: Pack, pen: Pen, shown: ReleaseView, *, meaning: str, outcome: str) -> Signature:
+    """Sign what was shown of a pack and keep it with the outcome, once for releasing and for rejecting."""
+    signature = sign(
+        doing,
+        pen,
+        meaning=meaning,
+        subject_kind="pack",
+        subject=pack.code,
+        subject_version=pack.version,
+        shown=shown,
+    )
+    text = canonical_text(shown)
+    ReleaseRecord.objects.create(
+        pack=pack,
+        outcome=outcome,
+        text=text,
+        digest=digest_of(text),
+        signature=signature,
+        by_id=doing.actor.user_id,
+        at=doing.at,
+    )
+    return signature
 
 
 def _parties(pack: Pack) -> dict[str, frozenset[int]]:

@@ -40,6 +40,14 @@ def check_audit(home: Home) -> None:
     assert document["signatures"] == home.tables.one("SELECT count(*) FROM ground_signature")
     assert [chain["site"] for chain in document["chains"]] == [home.site]
     assert document["entries"] >= found["entries"] > 50
+    check_reads_are_sealed(home)
+
+
+def check_reads_are_sealed(home: Home) -> None:
+    """Looks at patient data of the hours that are over stand under a digest in the chain."""
+    seals = home.tables.all("SELECT text FROM ground_auditentry WHERE action = 'reads.seal' ORDER BY seq")
+    sealed = [json.loads(text)["notes"] for (text,) in seals]
+    assert sum(one["last"] - one["first"] + 1 for one in sealed) > 0
 
 
 def check_flipped_bytes(home: Home, folder: Path) -> None:

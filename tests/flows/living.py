@@ -56,7 +56,9 @@ class Home:
 
     def open_work(self) -> int:
         """Return how many pieces of work are waiting to be done now, or under way."""
-        return int(self.tables.one("SELECT count(*) FROM ground_work WHERE state IN ('waiting', 'leased')"))
+        later = "state = 'waiting' AND kind = 'seal reads'"
+        open_now = f"state IN ('waiting', 'leased') AND NOT ({later})"
+        return int(self.tables.one(f"SELECT count(*) FROM ground_work WHERE {open_now}"))
 
     def until(self, what: str, found: Callable[[], Found | None], *, within_s: float = 60) -> Found:
         """Wait until `found` answers with something, and return it."""

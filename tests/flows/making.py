@@ -120,7 +120,7 @@ def measured_zone(
     masses = [_mass(unit, heavy=unit["number"] == heavy) for unit in units]
     weighed = home.tomas.post(f"zone/{code}/masses", {"masses_mg": masses, "balance": way.bench.balance})
     assert weighed["deviations"] == []
-    home.tomas.post(f"zone/{code}/appearance", {"defects": dict(defects)})
+    home.tomas.post(f"zone/{code}/appearance", {"looked_at": len(units), "defects": dict(defects)})
     for unit in units if not zone["line"] else ():
         found = {"unit": unit["code"], "content_mg": str(Decimal(unit["dose_ng"]) / 1_000_000), "method": "assay"}
         home.jonas.post(f"zone/{code}/content", found)

@@ -73,9 +73,8 @@ class Player:
         masses = [tenths(one.predicted_mass_ug) for one in units]
         services.record_masses(self.cast.ada, zone.code, masses_mg=masses, balance=self.balance, at=self.now)
         self.weighed += 1
-        services.record_appearance(
-            self.cast.ada, zone.code, defects={units[0].number: "major"} if self.draw(3) == 0 else {}, at=self.now
-        )
+        defects = {units[0].number: "major"} if self.draw(3) == 0 else {}
+        services.record_appearance(self.cast.ada, zone.code, looked_at=len(units), defects=defects, at=self.now)
         for one in zone_facts(zone.code, site_id=self.cast.site.pk).units if zone.line is None else ():
             said = f"{Decimal(one.predicted_content_ng) / 1_000_000}"
             services.record_content(self.cast.ada, one.code, content_mg=said, method="assay", at=self.now)

@@ -37,7 +37,7 @@ def test_a_zone_on_its_raft_is_not_measured(testing: Testing) -> None:
         lambda: services.record_masses(
             testing.cast.ada, first.code, masses_mg=masses(first), balance=testing.balance, at=testing.now
         ),
-        lambda: services.record_appearance(testing.cast.ada, first.code, defects={}, at=testing.now),
+        lambda: services.record_appearance(testing.cast.ada, first.code, looked_at=1, defects={}, at=testing.now),
         lambda: services.reject_unit(testing.cast.ada, first.units[0].code, reason="chipped", at=testing.now),
     ):
         with pytest.raises(Conflict, match="on its raft"):
@@ -118,15 +118,24 @@ def test_a_count_at_break_off_that_differs_holds_both_zones(testing: Testing) ->
 def test_appearance_rejects_major_and_critical_defects(testing: Testing) -> None:
     zone = testing.zones[0]
     services.break_off(testing.cast.ada, zone.code, counted=len(zone.units), at=testing.now)
+    count = len(zone.units)
+
+    def look(looked_at: int, **defects: str) -> None:
+        numbered = {int(name[1:]): seen for name, seen in defects.items()}
+        services.record_appearance(testing.cast.ada, zone.code, looked_at=looked_at, defects=numbered, at=testing.now)
+
     with pytest.raises(BadInput, match="no class"):
-        services.record_appearance(testing.cast.ada, zone.code, defects={1: "ugly"}, at=testing.now)
+        look(count, n1="ugly")
     with pytest.raises(BadInput, match="no number"):
-        services.record_appearance(testing.cast.ada, zone.code, defects={99: "minor"}, at=testing.now)
-    services.record_appearance(testing.cast.ada, zone.code, defects={1: "critical", 2: "minor"}, at=testing.now)
+        look(count, n99="minor")
+    for wrong in (count - 1, count + 1, 0):
+        with pytest.raises(BadInput, match="wait to be looked at"):
+            look(wrong)
+    look(count, n1="critical", n2="minor")
     states = {one.number: one.state for one in testing.zone(zone.code).units}
     assert (states[1], states[2]) == ("rejected", "printed")
     with pytest.raises(Conflict, match="looked at already"):
-        services.record_appearance(testing.cast.ada, zone.code, defects={}, at=testing.now)
+        look(count)
 
 
 def test_a_correction_keeps_the_old_value_and_says_why(measured: Testing) -> None:

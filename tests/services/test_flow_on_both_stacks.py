@@ -43,7 +43,8 @@ def test_the_programs_work_as_the_role_that_owns_no_table(alive: Home, way: Way)
     assert role == "dosewright_app"
     owners = alive.tables.all("SELECT DISTINCT tableowner FROM pg_tables WHERE schemaname = 'public'")
     assert owners == [("dosewright_owner",)]
-    assert alive.tables.one("SELECT count(*) FROM ground_work WHERE state <> 'done'") == 0
+    assert alive.open_work() == 0
+    assert alive.tables.one("SELECT count(*) FROM ground_work WHERE state = 'failed'") == 0
 
 
 def test_three_lines_of_28_and_every_unit_in_the_plate_file(alive: Home, way: Way) -> None:

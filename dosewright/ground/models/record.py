@@ -61,7 +61,7 @@ class Signature(models.Model):
 
 
 class ReadEntry(models.Model):
-    """One look at identifying patient data: who, when, which patient, by which view (outside the chain)."""
+    """One look at identifying patient data: who, when, which patient, by which view; sealed hourly into the chain."""
 
     append_only = True
 

@@ -202,6 +202,7 @@ ACTIONS: dict[str, Rule] = {
     "token.create": _rule(P, T, RX, AU, SC, SM),
     "token.revoke": _rule(P, T, RX, AU, SC, SM),
     "audit.verify": _rule(AU, RX, SM, SY),
+    "reads.seal": _rule(SY),
 }
 
 READS: dict[str, frozenset[Role]] = {

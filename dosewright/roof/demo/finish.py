@@ -72,7 +72,7 @@ def _weigh(stage: Stage, house: House, zone: ZoneFacts, chance: random.Random, *
     stage.skip(120)
     runs.break_off(ada, zone.code, counted=len(zone.units), at=stage.now())
     defects = {zone.units[0].number: "major"} if spoil else {}
-    runs.record_appearance(ada, zone.code, defects=defects, at=stage.now())
+    runs.record_appearance(ada, zone.code, looked_at=len(zone.units), defects=defects, at=stage.now())
     if spoil:
         stage.say(f"unit {zone.units[0].code} of zone {zone.code} shows a major defect: rejected")
     weighed = [unit for unit in zone.units if unit.number not in defects]

@@ -97,8 +97,9 @@ class RecordAppearance(Door):
     needs = ("open",)
 
     class Input(serializers.Serializer[Any]):
-        """The units with defects."""
+        """How many units were looked at, and those with defects."""
 
+        looked_at = serializers.IntegerField(min_value=1, label=_("Units looked at"))
         defects = serializers.DictField(
             child=serializers.ChoiceField(choices=APPEARANCES),
             required=False,
@@ -110,7 +111,7 @@ class RecordAppearance(Door):
         """Record it."""
         given = data.get("defects", {})
         defects = {number: seen for name, seen in given.items() for number in numbers_in(f"defects.{name}", name)}
-        return services.record_appearance(actor, code, defects=defects, at=at)
+        return services.record_appearance(actor, code, looked_at=data["looked_at"], defects=defects, at=at)
 
 
 @door

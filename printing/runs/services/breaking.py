@@ -53,10 +53,13 @@ def break_off(actor: Actor, code: str, *, counted: int, missing: Sequence[int] =
     return CountAnswer(code=code, state=zone.state, deviations=opened)
 
 
-def record_appearance(actor: Actor, code: str, *, defects: Mapping[int, str], at: datetime) -> CountAnswer:
+def record_appearance(
+    actor: Actor, code: str, *, looked_at: int, defects: Mapping[int, str], at: datetime
+) -> CountAnswer:
     """Record that every unit of a broken-off zone was looked at; `defects` names those that are not free of any.
 
-    Major and critical defects reject the unit. For technicians. Raises NotAllowed, NotThere, BadInput, Conflict.
+    ``looked_at`` is how many units the technician looked at: all that the zone holds, or nothing is kept. Major and
+    critical defects reject the unit. For technicians. Raises NotAllowed, NotThere, BadInput, Conflict.
     """
     zone = zone_row(actor, code)
     with act(actor, "run.appearance", at=at, subject=code) as doing:
@@ -69,12 +72,13 @@ def record_appearance(actor: Actor, code: str, *, defects: Mapping[int, str], at
             if seen not in APPEARANCES
         ]
         refuse_if_any(BadInput, found)
-        looked_at = measured_units([zone.pk])
-        waiting = [one for one in units if one.pk not in looked_at or not looked_at[one.pk].appearance]
+        seen_before = measured_units([zone.pk])
+        waiting = [one for one in units if one.pk not in seen_before or not seen_before[one.pk].appearance]
         if not waiting or any(number not in {one.number for one in waiting} for number in defects):
             raise Conflict.because(
                 code, "was looked at already", accepted="a correction with a reason", rule="measured"
             )
+        refuse_if_any(BadInput, _not_all_looked_at(looked_at, len(waiting)))
         for unit in waiting:
             Measurement.objects.create(
                 code=new_code("measurement"),
@@ -90,6 +94,15 @@ def record_appearance(actor: Actor, code: str, *, defects: Mapping[int, str], at
         move_units(doing, bad, "reject")
         doing.note(looked_at=len(waiting), defects={str(number): seen for number, seen in sorted(defects.items())})
     return CountAnswer(code=code, state=zone.state, deviations=())
+
+
+def _not_all_looked_at(looked_at: int, waiting: int) -> list[Refusal]:
+    if looked_at == waiting:
+        return []
+    message = "is not how many units of this zone wait to be looked at"
+    return [
+        Refusal(field="looked_at", value=str(looked_at), message=message, accepted="every unit looked at, and counted")
+    ]
 
 
 def reject_unit(actor: Actor, code: str, *, reason: str, at: datetime) -> CountAnswer:
