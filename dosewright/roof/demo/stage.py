@@ -93,10 +93,10 @@ class Stage:
         sys.stderr.write(f"{self.now().astimezone():%a %H:%M}  {text}\n")
         sys.stderr.flush()
 
-    def wait(self, done: Callable[[], bool], what: str, *, within_s: float = 60) -> None:
-        """Wait until `done`; raises Stuck naming `what` when it takes too long."""
+    def wait(self, done: Callable[[], bool], what: str, *, within_s: float = 60, every_s: float = 0.05) -> None:
+        """Wait until `done`, looking every so often; raises Stuck naming `what` when it takes too long."""
         end = time.monotonic() + within_s
         while not done():
             if time.monotonic() > end:
                 raise Stuck(f"{what} did not happen within {within_s:g} s")
-            time.sleep(0.05)
+            time.sleep(every_s)
