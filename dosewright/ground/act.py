@@ -20,7 +20,7 @@ from typing import Any
 from django.db import models, transaction
 from django.db.models import F
 
-from dosewright.ground import outbox, wake
+from dosewright.ground import outbox, steps, wake
 from dosewright.ground.models import AuditEntry, Chain, Work
 from dosewright.ground.pure.canonical import canonical_text, digest_of
 from dosewright.ground.pure.errors import Refused
@@ -126,13 +126,18 @@ def act(
     try:
         with transaction.atomic(durable=True):
             doing.settled = _settled(actor, action, parties)
+            steps.at("action-begun", action)
             yield doing
+            steps.at("action-done", action)
             if not doing.settled:
                 raise PermissionError(f"{action} never said who the people are that its rule names")
             _append(doing, outcome=AuditEntry.DONE, body=doing.record())
+            steps.at("action-recorded", action)
     except Refused as refused:
+        steps.at("refusal", action)
         record_refusal(actor, action, refused, at=at, subject=subject, reason=reason)
         raise
+    steps.at("action-committed", action)
     if doing.woken:
         wake.after_commit()
 

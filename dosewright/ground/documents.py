@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from django.conf import settings
 from django.db.models import F
 
+from dosewright.ground import steps
 from dosewright.ground.act import Act
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Counter, Document, DocumentIssue
@@ -173,9 +174,12 @@ def write_file(path: Path, data: bytes) -> None:
     half = path.with_name(f".{path.name}.{os.getpid()}")
     with half.open("wb") as file:
         file.write(data)
+        steps.at("file-half", path.suffix)
         file.flush()
         os.fsync(file.fileno())
+    steps.at("file-whole", path.suffix)
     os.replace(half, path)
+    steps.at("file-named", path.suffix)
     folder = os.open(path.parent, os.O_RDONLY)
     try:
         os.fsync(folder)

@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 from django.db import transaction
 from django.db.models import F, Q
 
-from dosewright.ground import outbox
+from dosewright.ground import outbox, steps
 from dosewright.ground.act import Act, act
 from dosewright.ground.models import User, Work
 from dosewright.ground.people import actor_of
@@ -60,6 +60,7 @@ class Job:
         """Say how far the work is and prolong the lease; raises LeaseLost."""
         if _fenced(self).update(progress=text[:120], lease_until=self.clock() + LEASE) != 1:
             raise LeaseLost(f"work {self.pk} is no longer ours")
+        steps.at("work-under-way", self.kind)
 
     @contextlib.contextmanager
     def finishing(self, action: str, *, subject: str = "", reason: str = "") -> Iterator[Act]:
@@ -102,6 +103,7 @@ def run(work_id: int, *, clock: Callable[[], datetime]) -> bool:
     job = claim(work_id, clock=clock)
     if job is None:
         return False
+    steps.at("work-claimed", job.kind)
     try:
         _handler(job.kind)(job)
     except LeaseLost:
@@ -110,6 +112,7 @@ def run(work_id: int, *, clock: Callable[[], datetime]) -> bool:
         _give_up(job, json.dumps([one.as_dict() for one in refused.refusals]))
         return False
     except BaseException as trouble:
+        steps.at("work-failed", job.kind)
         _put_back(job, f"{type(trouble).__name__}: {trouble}")
         raise
     if not job.finished:
@@ -119,6 +122,7 @@ def run(work_id: int, *, clock: Callable[[], datetime]) -> bool:
 
 def claim(work_id: int, *, clock: Callable[[], datetime]) -> Job | None:
     """Take the lease of one piece of work by conditional UPDATE, or return None when another has it."""
+    steps.at("work-found")
     now = clock()
     token = secrets.token_hex(16)
     claimed = (
