@@ -21,6 +21,7 @@ from django.db import models, transaction
 from django.db.models import F
 
 from dosewright.ground import outbox, steps, wake
+from dosewright.ground.added import Added, gathering
 from dosewright.ground.models import AuditEntry, Chain, Work
 from dosewright.ground.pure.canonical import canonical_text, digest_of
 from dosewright.ground.pure.errors import Refused
@@ -101,9 +102,9 @@ class Act:
         )
         return work
 
-    def record(self) -> dict[str, Any]:
+    def record(self, added: Added) -> dict[str, Any]:
         """Return what the audit row says besides who and when."""
-        return {"changes": self._changes, "notes": self._notes}
+        return {"changes": self._changes, "notes": self._notes, "added": added.digests()}
 
 
 @contextlib.contextmanager
@@ -124,14 +125,14 @@ def act(
     """
     doing = Act(actor, action, at=at, subject=subject, reason=reason)
     try:
-        with transaction.atomic(durable=True):
+        with transaction.atomic(durable=True), gathering() as added:
             doing.settled = _settled(actor, action, parties)
             steps.at("action-begun", action)
             yield doing
             steps.at("action-done", action)
             if not doing.settled:
                 raise PermissionError(f"{action} never said who the people are that its rule names")
-            _append(doing, outcome=AuditEntry.DONE, body=doing.record())
+            _append(doing, outcome=AuditEntry.DONE, body=doing.record(added))
             steps.at("action-recorded", action)
     except Refused as refused:
         steps.at("refusal", action)
