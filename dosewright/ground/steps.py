@@ -2,7 +2,7 @@
 
 Settings refuse `DOSEWRIGHT_STEPS`, the folder where a test says what shall happen, unless `DOSEWRIGHT_TESTING`
 is set. A file ``armed`` in it holds ``DO STEP ABOUT``; the first process that meets that step takes the file
-away as ``met``, so that it happens once, and is killed, or waits until there is a file ``go``.
+away as ``met``, so that it happens once, and is killed, or waits for a file ``go`` and takes it away.
 """
 
 from __future__ import annotations
@@ -60,3 +60,4 @@ def _wait_for(go: Path) -> None:
     end = time.monotonic() + MOST_HELD_S
     while not go.exists() and time.monotonic() < end:
         time.sleep(POLL_S)
+    go.unlink(missing_ok=True)

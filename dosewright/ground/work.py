@@ -28,7 +28,10 @@ from dosewright.ground.pure.roles import Actor, Channel
 
 LEASE = timedelta(seconds=120)
 MOST_ATTEMPTS = 5
-RETRY_AFTER = timedelta(seconds=5)
+RETRY_AFTER = (timedelta(seconds=5), timedelta(seconds=30), timedelta(minutes=3), timedelta(minutes=15))
+"""The pause after each failed attempt: a full disk or a lost database lasts longer than seconds (judgement, no source)."""
+CLOCK_SLACK = timedelta(minutes=10)
+"""A time that lies further ahead than any that can be written now was written by a clock that was set back since."""
 
 Handler = TypeVar("Handler", bound=Callable[..., Any])
 KINDS: dict[str, Callable[[Job], None]] = {}
@@ -140,16 +143,28 @@ def claim(work_id: int, *, clock: Callable[[], datetime]) -> Job | None:
 def sweep(*, clock: Callable[[], datetime], most: int = 50) -> list[int]:
     """Return the ids of work that can be claimed now: new, due again, or left behind by a dead worker."""
     now = clock()
-    Work.objects.filter(state=Work.LEASED, lease_until__lt=now, attempts__gte=MOST_ATTEMPTS).update(
+    Work.objects.filter(_run_out(now), state=Work.LEASED, attempts__gte=MOST_ATTEMPTS).update(
         state=Work.FAILED, failure="the worker died on every attempt", lease_until=None
     )
     return list(_claimable(now).order_by("due_at", "pk").values_list("pk", flat=True)[:most])
 
 
 def _claimable(now: datetime) -> Any:
-    open_now = Q(state=Work.WAITING, due_at__lte=now)
-    left_behind = Q(state=Work.LEASED, lease_until__lt=now, attempts__lt=MOST_ATTEMPTS)
+    open_now = _due(now) & Q(state=Work.WAITING)
+    left_behind = _run_out(now) & Q(state=Work.LEASED, attempts__lt=MOST_ATTEMPTS)
     return Work.objects.filter(open_now | left_behind)
+
+
+def _due(now: datetime) -> Q:
+    """Choose what is due, also where the clock was set back after it was left or put back."""
+    made_ahead = Q(created_at__gt=now + CLOCK_SLACK)
+    put_back_ahead = Q(attempts__gt=0, due_at__gt=now + RETRY_AFTER[-1] + CLOCK_SLACK)
+    return Q(due_at__lte=now) | made_ahead | put_back_ahead
+
+
+def _run_out(now: datetime) -> Q:
+    """Choose leases that ran out or that no clock of now can have given; the fence makes taking them safe."""
+    return Q(lease_until__lt=now) | Q(lease_until__gt=now + LEASE + CLOCK_SLACK)
 
 
 def _handler(kind: str) -> Callable[[Job], None]:
@@ -170,4 +185,5 @@ def _put_back(job: Job, failure: str) -> None:
     now = job.clock()
     row = _fenced(job)
     row.filter(attempts__gte=MOST_ATTEMPTS).update(state=Work.FAILED, failure=failure, lease_until=None, done_at=now)
-    _fenced(job).update(state=Work.WAITING, failure=failure, lease_until=None, due_at=now + RETRY_AFTER)
+    for attempt, pause in enumerate(RETRY_AFTER, start=1):
+        row.filter(attempts=attempt).update(state=Work.WAITING, failure=failure, lease_until=None, due_at=now + pause)
