@@ -29,7 +29,7 @@ from dosewright.ground.pure.roles import Actor, Channel
 LEASE = timedelta(seconds=120)
 MOST_ATTEMPTS = 5
 RETRY_AFTER = (timedelta(seconds=5), timedelta(seconds=30), timedelta(minutes=3), timedelta(minutes=15))
-"""The pause after each failed attempt: a full disk or a lost database lasts longer than seconds (judgement, no source)."""
+"""The pause after each failed attempt: a full disk or a lost database lasts minutes (judgement, no source)."""
 CLOCK_SLACK = timedelta(minutes=10)
 """A time that lies further ahead than any that can be written now was written by a clock that was set back since."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,10 @@ from tests.flows.tables import Tables
 GENESIS = "0" * 64
 MOVING = frozenset({"ground_readentry", "ground_work", "ground_outbox", "runs_printerseen", "knox_authtoken"})
 """Tables that grow by others while somebody acts: looks, their sealing, what a printer tells."""
+
+FOLDERS = ("documents", "print-files")
+CLEARED_AFTER_S = 2 * 3600
+"""Twice the age at which the house clears what an ended process left behind."""
 
 FILLER = ".filler"
 """What fills a disk of the tests; nobody's file."""
@@ -90,19 +95,22 @@ def file_troubles(home: Home) -> Iterator[str]:
             yield f"{path} is gone"
         elif hashlib.sha256((home.path / path).read_bytes()).hexdigest() != digest:
             yield f"{path} is not what was written"
-    for path in strays(home, set(told)):
-        yield f"no row tells of {path}"
+    for path in untold(home, set(told)):
+        if path.stat().st_mtime < time.time() - CLEARED_AFTER_S:
+            yield f"no row tells of {path.name}, which is old"
 
 
-def strays(home: Home, told: set[str]) -> list[str]:
-    """Return files under their full names that no row tells of; a plate file waits for its batch under its hash."""
+def untold(home: Home, told: set[str]) -> list[Path]:
+    """Return documents under their full names that no row tells of; a plate file waits for its batch by its hash."""
     found = [path for path in files(home, "documents") if not path.name.startswith(".")]
-    return sorted(str(path.relative_to(home.path)) for path in found if str(path.relative_to(home.path)) not in told)
+    return [path for path in found if str(path.relative_to(home.path)) not in told]
 
 
-def halves(home: Home) -> int:
-    """Return how many hidden files an ended process left behind."""
-    return sum(path.name.startswith(".") for name in ("documents", "print-files") for path in files(home, name))
+def left_over(home: Home) -> list[Path]:
+    """Return what ended processes left for the hourly clearing: hidden halves, and documents without a row."""
+    hidden = [path for name in FOLDERS for path in files(home, name) if path.name.startswith(".")]
+    told = {path for (path,) in home.tables.all("SELECT path FROM ground_document")}
+    return hidden + untold(home, told)
 
 
 def files(home: Home, name: str) -> list[Path]:

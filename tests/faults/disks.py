@@ -84,7 +84,7 @@ def _pdf(trial: Trial, ward: Ward, told: Told) -> None:
         grown = counting.grown(before, counting.standing(home))
         assert not grown, f"left {grown}"
         told.say("no row was left")
-    assert counting.halves(home) == 0, "a half file was left"
+    assert not counting.left_over(home), f"left {counting.left_over(home)}"
     home.ada.post(f"resin-lot/{lot}/weighing-sheet")
     series = sorted(number for (number,) in home.tables.all(numbers))
     wrong = counting.troubles(home)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 
 from tests.faults import counting
+from tests.faults.clearing import cleared
 from tests.faults.making_work import (
     ACTIONS,
     AGAIN,
@@ -24,6 +25,7 @@ from tests.faults.programs import Program
 from tests.faults.rows import CannotRun, Ledger, Told, Wanted
 from tests.faults.trial import LEASE_S, POSTGRESQL, SQLITE, Trial
 
+CLEARED = "files-left-behind"
 KILL_WORKER, KILL_PROGRAM = "kill-worker", "kill-worker-program"
 ACTION_STEPS = ("action-begun", "action-done", "action-recorded", "action-committed")
 STEPS = {
@@ -50,6 +52,9 @@ def kill_workers(trial: Trial, ward: Ward, ledger: Ledger, wanted: Wanted) -> No
                     with ledger.row(fault, name) as told:
                         _strike(trial, ward, told, kind, step, whole=fault == KILL_PROGRAM)
                     trial.worker.disarm()
+    if wanted(KILL_WORKER, CLEARED):
+        with ledger.row(KILL_WORKER, CLEARED) as told:
+            cleared(trial, told)
 
 
 def _strike(trial: Trial, ward: Ward, told: Told, kind: str, step: str, *, whole: bool) -> None:
@@ -111,7 +116,8 @@ def _in_the_end(trial: Trial, told: Told, piece: Piece) -> None:
     row, attempts = state(home, piece)
     effects = effect(home, piece)
     assert (row, effects) == ("done", 1), f"in the end the row is {row}, the effect stands {effects} times"
-    told.say(f"in the end: effect 1, row done, attempts {attempts}; {counting.halves(home)} hidden halves left")
+    left = len(counting.left_over(home))
+    told.say(f"in the end: effect 1, row done, attempts {attempts}; {left} files left to be cleared")
     wrong = counting.troubles(home)
     assert not wrong, "; ".join(wrong)
     if piece.seen_at != "audit":

@@ -42,6 +42,7 @@ class Ledger:
 
     database: str
     say: Callable[[str], None]
+    keep: Callable[[Row], None] = field(default=lambda row: None)
     rows: list[Row] = field(default_factory=list)
 
     def add(self, fault: str, step: str, outcome: str, told: str, *, seen: str = "", seconds: float = 0.0) -> None:
@@ -57,6 +58,7 @@ class Ledger:
             seconds=round(seconds, 1),
         )
         self.rows.append(row)
+        self.keep(row)
         self.say(f"{row.outcome:7} {row.key}: {row.told}")
 
     @contextmanager
@@ -109,4 +111,5 @@ def keep(path: Path, rows: dict[str, Row], machine: str) -> None:
     """Write all rows, sorted by key, one a line."""
     lines = [json.dumps(asdict(rows[key]), ensure_ascii=False) for key in sorted(rows)]
     text = '{"machine": ' + json.dumps(machine) + ',\n"rows": [\n' + ",\n".join(lines) + "\n]}\n"
+    path.parent.mkdir(exist_ok=True)
     path.write_text(text, encoding="utf-8")

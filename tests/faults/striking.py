@@ -178,7 +178,8 @@ class Struck(Person):
         for step, told, seconds in struck:
             outcome = HELD if good and not wrong else BROKEN
             end = "then refused as it should be" if answer.status >= 400 else f"in the end done {entries} time"
-            text = "; ".join([told, f"{end}; {counting.halves(self.strikes.trial.home)} hidden halves left", *wrong])
+            left = len(counting.left_over(self.strikes.trial.home))
+            text = "; ".join([told, end, f"{left} files left to be cleared", *wrong])
             seen = "record and audit trail" if answer.status < 400 else "refusal in the audit trail"
             self.strikes.ledger.add(KILL_WEB, f"{action}:{step}", outcome, text, seen=seen, seconds=seconds)
         return answer

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tests.faults.clearing import cleared
 from tests.faults.rows import Ledger, Wanted
 from tests.faults.striking import KILL_WEB, Strikes, strike_everybody
 from tests.faults.trial import Trial
@@ -9,6 +10,8 @@ from tests.flows.audit_evidence import check_audit
 from tests.flows.pack_evidence import check_every_unit, check_label_originals, check_labels, check_packs, check_stock
 from tests.flows.plate_evidence import check_lines, check_plate_file
 from tests.flows.whole_way import walk
+
+CLEARED = "files-left-behind"
 
 
 def walk_struck(trial: Trial, ledger: Ledger, wanted: Wanted) -> None:
@@ -27,3 +30,6 @@ def walk_struck(trial: Trial, ledger: Ledger, wanted: Wanted) -> None:
         told.say(f"{len(strikes.done)} kills on the way; 3 packs of 28, every unit and microgram accounted for")
         told.say("verify_audit finds no fault")
         told.seen = "records, labels, audit trail"
+    if wanted(KILL_WEB, CLEARED):
+        with ledger.row(KILL_WEB, CLEARED) as told:
+            cleared(trial, told)
