@@ -15,9 +15,13 @@ from typing import Any
 from django.db import models
 
 from dosewright.ground.pure.canonical import canonical_text, digest_of
+from dosewright.ground.raw_rows import rows_by
 
 APART = frozenset({"ground_auditentry", "ground_readentry"})
 """Append-only tables whose rows no entry names: the chain itself, and looks, which are sealed by the hour."""
+
+UNREADABLE = "cannot be read"
+"""What stands for a row with a value that its column cannot hold: no entry has a digest of it."""
 
 OPEN: ContextVar[Added | None] = ContextVar("rows added by the open action", default=None)
 
@@ -80,12 +84,17 @@ def row_texts(model: type[models.Model], pks: Sequence[int] | None = None) -> It
     columns = [field for field in model._meta.concrete_fields if not field.primary_key]
     names = [field.attname for field in columns]
     usual = [field.default if field.has_default() and not callable(field.default) else None for field in columns]
-    rows = model._default_manager.order_by("pk")
-    if pks is not None:
-        rows = rows.filter(pk__in=pks)
-    for pk, *values in rows.values_list("pk", *names).iterator(chunk_size=2000):
-        said = zip(names, values, usual, strict=True)
-        yield pk, canonical_text({name: _exact(value) for name, value, default in said if _told(value, default)})
+    rows = model._default_manager.all() if pks is None else model._default_manager.filter(pk__in=pks)
+    for pk, values in rows_by(rows, "pk", *names):
+        yield pk, UNREADABLE if values is None else _text(names, values, usual)
+
+
+def _text(names: list[str], values: Sequence[Any], usual: list[Any]) -> str:
+    said = zip(names, values, usual, strict=True)
+    try:
+        return canonical_text({name: _exact(value) for name, value, default in said if _told(value, default)})
+    except TypeError:
+        return UNREADABLE
 
 
 def _told(value: Any, default: Any) -> bool:

@@ -17,11 +17,13 @@ from dosewright.ground.added import named_by_entries, row_texts
 from dosewright.ground.models import AuditEntry, Chain, Site, User
 from dosewright.ground.offline_verifier import FORMAT, GENESIS
 from dosewright.ground.pure.canonical import canonical_text, utc_text
+from dosewright.ground.raw_rows import rows_by
 from dosewright.ground.reads import read_texts
 from dosewright.ground.triggers import missing_triggers
 
-BATCH = 2000
-COLUMNS = ("seq", "at", "actor__username", "action", "outcome", "subject", "text", "previous", "digest")
+COLUMNS = ("actor__username", "action", "outcome", "subject", "text", "previous", "digest", "at")
+NAMES = ("actor", *COLUMNS[1:])
+NOTHING = ("",) * len(COLUMNS)
 
 
 @contextlib.contextmanager
@@ -74,21 +76,9 @@ def _site(site: Site) -> Iterator[dict[str, Any]]:
     chain = Chain.objects.filter(site=site).first()
     length, head = (chain.length, chain.head) if chain else (0, GENESIS)
     yield {"is": "site", "code": site.code, "length": length, "head": head}
-    rows = AuditEntry.objects.filter(site=site).order_by("seq").values_list(*COLUMNS)
-    for seq, at, actor, action, outcome, subject, text, previous, digest in rows.iterator(chunk_size=BATCH):
-        yield {
-            "is": "entry",
-            "site": site.code,
-            "seq": seq,
-            "at": utc_text(at),
-            "actor": actor,
-            "action": action,
-            "outcome": outcome,
-            "subject": subject,
-            "text": text,
-            "previous": previous,
-            "digest": digest,
-        }
+    for seq, values in rows_by(AuditEntry.objects.filter(site=site), "seq", *COLUMNS):
+        said = dict(zip(NAMES, values or NOTHING, strict=True))
+        yield {"is": "entry", "site": site.code, "seq": seq, **said, "at": said["at"] and utc_text(said["at"])}
     for pk, text in read_texts(site.pk):
         yield {"is": "read", "site": site.code, "id": pk, "text": text}
 

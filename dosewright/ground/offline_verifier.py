@@ -132,7 +132,7 @@ class SiteChain:
         """Take the next entry; return its first fault and what its text says (nothing when it cannot be read)."""
         said = _read(entry["text"])
         fault = self._fault(entry, said)
-        self.seq, self.digest = entry["seq"], entry["digest"]
+        self.seq, self.digest = (entry["seq"] if isinstance(entry["seq"], int) else self.seq + 1), entry["digest"]
         if any(self.seq == length for length, _ in self.anchors):
             self.anchored[self.seq] = self.digest
         return fault, said or {}

@@ -16,6 +16,7 @@ from django.db.models import QuerySet
 from dosewright.ground.models import AuditEntry, Chain, ReadEntry, Work
 from dosewright.ground.pure.canonical import canonical_text, digest_of
 from dosewright.ground.pure.roles import Actor
+from dosewright.ground.raw_rows import rows_by
 from dosewright.ground.work import Job
 
 SEAL = "reads.seal"
@@ -23,7 +24,7 @@ WORK_KIND = "seal reads"
 GRACE = timedelta(minutes=10)
 """How long after the end of an hour its rows are sealed: longer than a request lasts (judgement, no source)."""
 START = "0" * 64
-BATCH = 2000
+SAID = ("at", "reader", "patient", "view", "reason")
 
 
 def leave_sealing(actor: Actor, *, at: datetime) -> None:
@@ -61,16 +62,14 @@ def read_texts(site_id: int, *, after: int | None = None, before: datetime | Non
 
     With `before`, up to the newest one of before that time, though a clock that was set back made some younger.
     """
-    rows = ReadEntry.objects.filter(site_id=site_id).order_by("pk")
+    rows = ReadEntry.objects.filter(site_id=site_id)
     if after is not None:
         rows = rows.filter(pk__gt=after)
     if before is not None:
         newest = ReadEntry.objects.filter(site_id=site_id, at__lt=before).order_by("pk").last()
         rows = rows.filter(pk__lte=newest.pk if newest else 0)
-    columns = ("pk", "at", "reader__code", "patient", "view", "reason")
-    for pk, at, reader, patient, view, reason in rows.values_list(*columns).iterator(chunk_size=BATCH):
-        said = {"at": at, "reader": reader, "patient": patient, "view": view, "reason": reason}
-        yield pk, canonical_text(said)
+    for pk, values in rows_by(rows, "pk", "at", "reader__code", "patient", "view", "reason"):
+        yield pk, canonical_text(dict(zip(SAID, values or (), strict=False)))
 
 
 def _seal_entries(site_id: int) -> QuerySet[AuditEntry]:
