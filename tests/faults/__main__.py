@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import fnmatch
 import os
+import signal
 import sys
 import tempfile
 import traceback
@@ -30,6 +31,8 @@ from tests.faults.trial import DATABASES, trial  # noqa: E402
 def main(arguments: list[str]) -> int:
     """Run what is asked for; return 1 when a row is broken."""
     asked = _asked(arguments)
+    # Asked to stop, it still takes down its programs, servers and disks.
+    signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(128 + number))
     fault, step, database = [*asked.only.split("/"), "*", "*"][:3]
     rows: list[Row] = []
     for name in DATABASES:
