@@ -26,6 +26,7 @@ class Program:
     env: dict[str, str]
     folder: Path
     child: Child | None = field(default=None)
+    ended: int = 0
 
     @property
     def steps(self) -> Path:
@@ -49,6 +50,12 @@ class Program:
         """Tell whether its first process lives."""
         return self.child is not None and self.child.process.poll() is None
 
+    def watch(self) -> None:
+        """Begin it again where it ended by itself; one that was killed whole stays down until it is begun."""
+        if self.child is not None and not self.is_alive:
+            self.ended += 1
+            self.begin()
+
     def kill(self) -> int:
         """Kill -9 the program with everything it started; return how many processes that were."""
         if self.child is None:
@@ -57,6 +64,7 @@ class Program:
         for process in processes:
             kill(process)
         self.child.process.wait()
+        self.child = None
         return len(processes)
 
     def again(self) -> None:

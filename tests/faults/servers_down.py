@@ -197,6 +197,7 @@ def _settle(trial: Trial) -> None:
         program.release()
         if not program.is_alive:
             program.begin()
+    trial.quiet()
     trial.wait_web()
 
 
@@ -238,9 +239,9 @@ def _nothing(trial: Trial, servers: Backing) -> None:
 
 
 HITS = (
-    Hit(name=FLUSH, while_held=lambda trial, servers: servers.flush(), after=_flush_twice),
-    Hit(name=STOP, while_held=lambda trial, servers: servers.redis.off(), after=_redis_comes_back),
-    Hit(name=RESTART, while_held=_restart_redis, after=_nothing),
     Hit(name=RESTART_DB, while_held=_restart_database, after=_nothing),
     Hit(name=KILL_BEAT, while_held=_kill_beat, after=_begin_beat),
+    Hit(name=RESTART, while_held=_restart_redis, after=_nothing),
+    Hit(name=STOP, while_held=lambda trial, servers: servers.redis.off(), after=_redis_comes_back),
+    Hit(name=FLUSH, while_held=lambda trial, servers: servers.flush(), after=_flush_twice),
 )

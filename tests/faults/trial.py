@@ -28,12 +28,21 @@ LEASE_S = 121
 """One second more than a lease lasts."""
 
 
-class WaitingHome(Home):
-    """A home whose people wait longer, for many processes share the machine and each is started again and again."""
+@dataclass(slots=True, kw_only=True)
+class WatchedHome(Home):
+    """A home whose programs are begun again when they end, as `serve` and the compose file do."""
+
+    programs: dict[str, Program]
 
     def until(self, what: str, found: Callable[[], Any], *, within_s: float = 60) -> Any:
-        """Wait three times as long as asked."""
-        return Home.until(self, what, found, within_s=3 * within_s)
+        """Wait three times as long as asked: many processes share the machine, each begun again and again."""
+
+        def watched() -> Any:
+            for program in self.programs.values():
+                program.watch()
+            return found()
+
+        return Home.until(self, what, watched, within_s=3 * within_s)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -99,8 +108,13 @@ def trial(database: str, folder: Path) -> Iterator[Trial]:
         for one in programs.values():
             ends.callback(one.kill)
             one.begin()
-        home = WaitingHome(
-            stack=stack, base_url=f"http://127.0.0.1:{port}", logs=folder, site=site, tables=Tables(stack)
+        home = WatchedHome(
+            programs=programs,
+            stack=stack,
+            base_url=f"http://127.0.0.1:{port}",
+            logs=folder,
+            site=site,
+            tables=Tables(stack),
         )
         found = Trial(database=database, home=home, programs=programs, folder=folder, backing=servers, disks=disks)
         found.wait_web()
