@@ -67,6 +67,9 @@ def _strike(trial: Trial, ward: Ward, told: Told, kind: str, step: str, *, whole
     worker.arm("hold" if held else "kill", "work-claimed" if held else step, kind if held else "*")
     piece = act()
     worker.wait_met()
+    if kind == SEAL:
+        # More than one hour may be due to be sealed: it is about the one that was claimed.
+        piece = ward.sealing("leased")
     if held:
         _lead_to(trial, worker, kind, step, whole=whole)
     _after_the_kill(trial, told, piece, step)

@@ -173,18 +173,20 @@ class Ward:
 
         def act() -> Piece:
             self.home.rosa.get(f"order/{order}")
-            piece = self.home.tables.one(
-                "SELECT id FROM ground_work WHERE kind = 'seal reads' AND state = 'waiting'"
-                " ORDER BY due_at DESC LIMIT 1"
-            )
             self.trial.move_clock(HOUR_AND_GRACE_S)
-            done = (
-                "(SELECT count(*) FROM ground_auditentry WHERE action = 'reads.seal' AND outcome = 'done')"
-                f" - (SELECT count(*) FROM ground_work WHERE kind = 'seal reads' AND state = 'done' AND id <> {piece})"
-            )
-            return Piece(pk=piece, kind=SEAL, effect=done, seen_at="audit")
+            return self.sealing("waiting")
 
         return act
+
+    def sealing(self, state: str) -> Piece:
+        """Return the sealing of the newest hour that is in a state."""
+        seals = f"SELECT id FROM ground_work WHERE kind = '{SEAL}'"
+        piece = self.home.tables.one(f"{seals} AND state IN ('{state}', 'done') ORDER BY state DESC, id DESC LIMIT 1")
+        done = (
+            "(SELECT count(*) FROM ground_auditentry WHERE action = 'reads.seal' AND outcome = 'done')"
+            f" - (SELECT count(*) FROM ground_work WHERE kind = '{SEAL}' AND state = 'done' AND id <> {piece})"
+        )
+        return Piece(pk=piece, kind=SEAL, effect=done, seen_at="audit")
 
     def _piece(self, kind: str, effect: str, seen_at: str, payload: str) -> Piece:
         query = (

@@ -66,7 +66,7 @@ class Trial:
         """The worker: `work`, or Celery's."""
         return self.programs["worker"]
 
-    def wait_web(self, *, within_s: float = 60) -> None:
+    def wait_web(self, *, within_s: float = 300) -> None:
         """Wait until the web server answers again."""
         end = time.monotonic() + within_s
         while not self.web_answers():
