@@ -172,13 +172,17 @@ def write_file(path: Path, data: bytes) -> None:
     """Write `data` so that the name never stands for half a file."""
     path.parent.mkdir(parents=True, exist_ok=True)
     half = path.with_name(f".{path.name}.{os.getpid()}")
-    with half.open("wb") as file:
-        file.write(data)
-        steps.at("file-half", path.suffix)
-        file.flush()
-        os.fsync(file.fileno())
-    steps.at("file-whole", path.suffix)
-    os.replace(half, path)
+    try:
+        with half.open("wb") as file:
+            file.write(data)
+            steps.at("file-half", path.suffix)
+            file.flush()
+            os.fsync(file.fileno())
+        steps.at("file-whole", path.suffix)
+        os.replace(half, path)
+    except BaseException:
+        half.unlink(missing_ok=True)
+        raise
     steps.at("file-named", path.suffix)
     folder = os.open(path.parent, os.O_RDONLY)
     try:

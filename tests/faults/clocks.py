@@ -35,6 +35,7 @@ def set_back(trial: Trial, ward: Ward, ledger: Ledger, wanted: Wanted) -> None:
         if wanted(BACK, step):
             with ledger.row(BACK, step) as told:
                 run(told)
+            trial.recover()
 
 
 @contextmanager

@@ -12,8 +12,18 @@ from tests.flows.living import Home
 from tests.flows.tables import Tables
 
 GENESIS = "0" * 64
-MOVING = frozenset({"ground_readentry", "ground_work", "ground_outbox", "runs_printerseen", "knox_authtoken"})
-"""Tables that grow by others while somebody acts: looks, their sealing, what a printer tells."""
+MOVING = frozenset(
+    {
+        "ground_readentry",
+        "ground_work",
+        "ground_outbox",
+        "runs_printerseen",
+        "knox_authtoken",
+        "prescriptions_screenreport",
+    }
+)
+"""Tables that grow by others while somebody acts: looks, their sealing, what a printer tells, and the screens that run
+again before a start, a release or a supply, which are actions of their own and stay on record if the other fails."""
 
 FOLDERS = ("documents", "print-files")
 CLEARED_AFTER_S = 2 * 3600

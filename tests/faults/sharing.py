@@ -12,7 +12,7 @@ from typing import Any
 from dosewright.roof.children import manage
 from tests.faults import counting
 from tests.faults.making_work import ACTIONS, AGAIN, DELIVER, NAMES, PATIENT, PLAN, Piece, Ward, effect, state
-from tests.faults.programs import Program
+from tests.faults.programs import MET_WITHIN_S, Program
 from tests.faults.rows import CannotRun, Ledger, Told, Wanted
 from tests.faults.trial import LEASE_S, POSTGRESQL, SQLITE, Trial
 from tests.flows.living import celery_programs
@@ -46,16 +46,24 @@ def share(trial: Trial, ward: Ward, ledger: Ledger, wanted: Wanted) -> None:
     for fault, run, pairs in ((TWICE, _twice, TWICE_AT), (LEASE, _lease, LEASE_AT)):
         for kind, step in pairs:
             name = f"{NAMES[kind]}:{step}"
-            _row(ledger, wanted, fault, name, partial(run, trial, ward, kind=kind, step=step))
-    _row(ledger, wanted, ORDER, "screen-again:work-claimed", lambda told: _overtaken(trial, ward, told))
-    _row(ledger, wanted, SCHEDULERS, "ten-pieces-at-once", lambda told: _two_schedulers(trial, ward, told, kill=False))
-    _row(ledger, wanted, SCHEDULERS, "one-is-killed", lambda told: _two_schedulers(trial, ward, told, kill=True))
+            _row(trial, ledger, wanted, fault, name, partial(run, trial, ward, kind=kind, step=step))
+    _row(trial, ledger, wanted, ORDER, "screen-again:work-claimed", lambda told: _overtaken(trial, ward, told))
+    _row(
+        trial,
+        ledger,
+        wanted,
+        SCHEDULERS,
+        "ten-pieces-at-once",
+        lambda told: _two_schedulers(trial, ward, told, kill=False),
+    )
+    _row(trial, ledger, wanted, SCHEDULERS, "one-is-killed", lambda told: _two_schedulers(trial, ward, told, kill=True))
 
 
-def _row(ledger: Ledger, wanted: Wanted, fault: str, step: str, run: Any) -> None:
+def _row(trial: Trial, ledger: Ledger, wanted: Wanted, fault: str, step: str, run: Any) -> None:
     if wanted(fault, step):
         with ledger.row(fault, step) as told:
             run(told)
+        trial.recover()
 
 
 def held_at(trial: Trial, ward: Ward, kind: str, step: str) -> Piece:
@@ -182,25 +190,39 @@ def _two_schedulers(trial: Trial, ward: Ward, told: Told, *, kill: bool) -> None
     before = home.tables.one("SELECT count(*) FROM prescriptions_screenreport")
     first = home.tables.one("SELECT coalesce(max(id), 0) FROM ground_work")
     with second_worker(trial, "second", beat=True) as others:
-        if kill:
-            others[0].arm("kill", "action-recorded", "order.screen")
+        workers = [trial.worker, others[0]]
+        for one in workers if kill else []:
+            one.arm("kill", "action-recorded", "order.screen")
         for _ in range(ORDERS):
             enter_and_sign(home, ward.order())
-        if kill:
-            others[0].wait_met()
-            others[0].again()
-            home.until("what was not left behind", lambda: home.open_work() <= 1, within_s=60)
+        struck = _struck(workers) if kill else []
+        for one in struck:
+            one.again()
+        if struck:
+            home.until("what was not left behind", lambda: home.open_work() <= len(struck), within_s=60)
             trial.move_clock(LEASE_S)
         trial.quiet()
     reports = home.tables.one("SELECT count(*) FROM prescriptions_screenreport") - before
     works = f"FROM ground_work WHERE id > {first} AND kind LIKE 'fact:%'"
     done, attempts = home.tables.all(f"SELECT count(*), sum(attempts) {works} AND state = 'done'")[0]
     assert (done, reports) == (2 * ORDERS, 2 * ORDERS), (done, reports)
-    assert attempts == 2 * ORDERS + int(kill), f"{attempts} attempts"
+    assert attempts == 2 * ORDERS + len(struck), f"{attempts} attempts"
     told.say(f"{done} pieces done by {attempts} attempts, {reports} reports")
     wrong = counting.troubles(home)
     assert not wrong, "; ".join(wrong)
     told.seen = "orders and their reports"
+
+
+def _struck(workers: list[Program]) -> list[Program]:
+    """Wait until one of the workers, or both, met the step; return those."""
+    end = time.monotonic() + MET_WITHIN_S
+    while not any(one.met for one in workers):
+        assert time.monotonic() < end, "no worker met the step"
+        time.sleep(0.1)
+    time.sleep(1)
+    for one in workers:
+        (one.steps / "armed").unlink(missing_ok=True)
+    return [one for one in workers if one.met]
 
 
 @contextmanager

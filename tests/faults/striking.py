@@ -105,6 +105,7 @@ class Struck(Person):
     ) -> tuple[Answer | None, str]:
         """Arm, send, and look at what is left; return the answer where there is one, and what was counted."""
         trial = self.strikes.trial
+        trial.quiet()
         before = counting.standing(trial.home)
         trial.web.arm("kill", step, ".pdf" if step in FILES else action)
         answer = self._try(path, body, headers)

@@ -86,6 +86,15 @@ class Trial:
         self.home.offset += timedelta(seconds=seconds)
         set_demo_offset(self.home.path, self.home.offset)
 
+    def recover(self) -> None:
+        """Bring the worker back for the next row, whatever the last one led to."""
+        self.worker.release()
+        self.worker.disarm()
+        if not self.worker.is_alive:
+            self.worker.begin()
+        if self.home.tables.one("SELECT count(*) FROM ground_work WHERE state = 'leased'"):
+            self.move_clock(LEASE_S)
+
     def quiet(self, *, within_s: float = 90) -> None:
         """Wait until no work waits that is due, and none is under way."""
         self.home.until("all work is done", lambda: self.home.open_work() == 0, within_s=within_s)

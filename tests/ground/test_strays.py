@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import time
 from pathlib import Path
@@ -87,6 +88,16 @@ def test_a_document_of_an_action_that_was_rolled_back_is_cleared(home: Path) -> 
     (left,) = (path for path in (home / "documents").rglob("*.pdf"))
     aged(left)
     assert clear_strays() == 1
+
+
+def test_a_file_that_cannot_be_written_whole_leaves_no_half(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_room(handle: int) -> None:
+        raise OSError(errno.ENOSPC, "no space left on device")
+
+    monkeypatch.setattr(os, "fsync", no_room)
+    with pytest.raises(OSError, match="no space"):
+        write_file(home / "documents" / "x.pdf", b"whole")
+    assert list((home / "documents").iterdir()) == []
 
 
 def test_steps_do_nothing_where_none_is_armed(home: Path, settings: Any) -> None:
