@@ -41,7 +41,7 @@ from typing import Any, Final
 from dosewright.ground.pure.errors import BadInput, Refusal, refuse_if_any
 from dosewright.ground.pure.quantities import Basis
 from prescriptions.intake.order_request import RELEASES, ROUTES, KnownPatient, OrderRequest
-from prescriptions.intake.patient_json import patient_as_json, read_patient
+from prescriptions.intake.patient_json import patient_as_json, read_patient, without_identity
 from prescriptions.intake.reading import (
     Reader,
     choice_of,
@@ -81,7 +81,7 @@ def read_order(value: object, *, today: date) -> OrderRequest:
         "prescriber_registration": order.read("prescriber", within(refusals, _prescriber), needed=False),
         "ready_by": order.read("ready_by", read_moment, needed=False),
     }
-    refuse_if_any(BadInput, refusals)
+    refuse_if_any(BadInput, [without_identity(one) for one in refusals])
     request = OrderRequest(**known)  # type: ignore[arg-type]
     refuse_if_any(BadInput, _check_whole(request))
     return request
