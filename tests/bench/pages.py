@@ -47,8 +47,9 @@ def looked_at(cast: Cast, order: str, *, times: int = 1) -> Iterator[Seen]:
                 connection,
             ) as queries:
                 client.get(page)
+            count = len(queries)  # now: the next request empties the log
             quickest = min(_timed(client, page) for _ in range(times))
-            yield Seen(page=page, who=username, queries=len(queries), seconds=quickest)
+            yield Seen(page=page, who=username, queries=count, seconds=quickest)
 
 
 def _timed(client: Client, page: str) -> float:

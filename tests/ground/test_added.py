@@ -74,4 +74,7 @@ def test_many_rows_are_added_so_that_they_are_noted() -> None:
             r"(\w+(?:\.objects|\._default_manager))\.bulk_create\(", path.read_text(encoding="utf-8")
         )
     }
-    assert callers == {("printing/plates/services/writing.py", "PlacedUnit.objects")}
+    assert callers == {
+        ("dosewright/ground/scope.py", "ReadEntry.objects"),
+        ("printing/plates/services/writing.py", "PlacedUnit.objects"),
+    }
