@@ -70,12 +70,12 @@ def verification(quick: bool) -> Iterator[Figure]:
         few, many = inside(stack, "verify", *map(str, counts))
     yield Figure(
         name=f"entries verified a second, {counts[1]} entries with a row each, SQLite",
-        found=f"{many['per_s']:.0f}",
-        aim="at least 5000",
-        met=many["per_s"] >= 5000,
+        found=f"{many['per_s']:.0f} ({many['per_busy_s']:.0f} a second of the process's own time)",
+        aim="at least 5000 of its own time",
+        met=many["per_busy_s"] >= 5000,
     )
     yield Figure(name="the same offline from an export", found=f"{many['offline_per_s']:.0f}")
-    ratio = many["per_s"] / few["per_s"]
+    ratio = many["per_busy_s"] / few["per_busy_s"]
     yield Figure(name="rate at four times the length", found=f"{ratio:.2f}", aim="about 1 (linear)", met=ratio > 0.8)
 
 

@@ -21,22 +21,31 @@ def crowded(order: str, many: int) -> None:
     first = Order.objects.get(code=order)
     patients = _copies(first.patient, many, kind="patient")
     _copies_each(PatientIdentifier.objects.filter(patient=first.patient), patients, "patient", number="value")
-    orders = _written(
-        [_copy(first, code=new_code("order"), patient=one, reference=f"COPY-{one.pk}") for one in patients]
-    )
+    orders = _written([_copy(first, code=_fresh("order"), patient=one, reference=f"COPY-{one.pk}") for one in patients])
     for version in OrderVersion.objects.filter(order=first):
         versions = _written([_copy(version, order=one) for one in orders])
         _copies_each(RegimenStep.objects.filter(version=version), versions, "version")
         for line in DoseLine.objects.filter(order_version=version):
             pairs = zip(orders, versions, strict=True)
-            _written([_copy(line, code=new_code("dose line"), order=one, order_version=its) for one, its in pairs])
+            _written([_copy(line, code=_fresh("dose line"), order=one, order_version=its) for one, its in pairs])
         _copies_each(ScreenReport.objects.filter(order_version=version), versions, "order_version")
         for alert in Alert.objects.filter(order_version=version):
-            _written([_copy(alert, code=new_code("alert"), order_version=its) for its in versions])
+            _written([_copy(alert, code=_fresh("alert"), order_version=its) for its in versions])
+
+
+GIVEN: set[str] = set()
+
+
+def _fresh(kind: str) -> str:
+    """Return a code that was not given in this process: among tens of thousands by chance two may be alike."""
+    while (code := new_code(kind)) in GIVEN:
+        pass
+    GIVEN.add(code)
+    return code
 
 
 def _copies(row: Row, many: int, *, kind: str) -> list[Row]:
-    return _written([_copy(row, code=new_code(kind)) for _ in range(many)])
+    return _written([_copy(row, code=_fresh(kind)) for _ in range(many)])
 
 
 def _copies_each(rows: models.QuerySet[Row], owners: list[Any], name: str, *, number: str = "") -> None:
