@@ -206,7 +206,9 @@ def _two_schedulers(trial: Trial, ward: Ward, told: Told, *, kill: bool) -> None
     works = f"FROM ground_work WHERE id > {first} AND kind LIKE 'fact:%'"
     done, attempts = home.tables.all(f"SELECT count(*), sum(attempts) {works} AND state = 'done'")[0]
     assert (done, reports) == (2 * ORDERS, 2 * ORDERS), (done, reports)
-    assert attempts == 2 * ORDERS + len(struck), f"{attempts} attempts"
+    # A program that is begun again takes down its second process with the one that was struck.
+    least = 2 * ORDERS + len(struck)
+    assert least <= attempts <= least + len(struck), f"{attempts} attempts"
     told.say(f"{done} pieces done by {attempts} attempts, {reports} reports")
     wrong = counting.troubles(home)
     assert not wrong, "; ".join(wrong)
