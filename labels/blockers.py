@@ -108,7 +108,7 @@ def _deviations(view: ReleaseView) -> Iterator[Blocker]:
 
 def _pack(view: ReleaseView) -> Iterator[Blocker]:
     if view.pack.was_released or view.pack.state in {RELEASED, SUPPLIED}:
-        yield Blocker(code="already-released", value=view.pack.state, text="the pack was released before")
+        yield Blocker(code="already-released", value=view.pack.state, text=f"pack {view.pack.code} was released before")
     elif view.pack.state != PACKED:
         yield Blocker(
             code="not-packed", value=view.pack.state, text=f"the pack is {view.pack.state}", accepted="a packed pack"

@@ -19,17 +19,21 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db import models, transaction
+from django.db import IntegrityError, models, transaction
 from django.db.models import F
 
-from dosewright.ground import outbox, wake
+from dosewright.ground import outbox, steps, wake
+from dosewright.ground.added import gathering
 from dosewright.ground.models import AuditEntry, Chain, Work
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.errors import Refused
+from dosewright.ground.pure.errors import Overtaken, Refusal, Refused
 from dosewright.ground.pure.roles import Actor, authorise, authorise_role, rule_for
 from dosewright.ground.transitions import advance, advance_all, change
+from dosewright.ground.whose import name_the_other
 
 GENESIS = "0" * 64
+UNIQUE_VIOLATION = "23505"
+"""PostgreSQL's SQLSTATE for it (SQL standard class 23)."""
 NO_ONE: Mapping[str, frozenset[int]] = {}
 
 
@@ -114,9 +118,9 @@ class Act:
         )
         return work
 
-    def record(self) -> dict[str, Any]:
-        """Return what the audit row says besides who and when."""
-        return {"changes": self._changes, "notes": self._notes}
+    def record(self, added: Mapping[str, Any]) -> dict[str, Any]:
+        """Return what the audit row says besides who and when; ``added`` names the append-only rows of the action."""
+        return {"changes": self._changes, "notes": self._notes, "added": added}
 
 
 @contextlib.contextmanager
@@ -132,23 +136,53 @@ def act(
     """Open the transaction of one action.
 
     `parties` fills the relations that the roles table names for the action; a service that only learns
-    them inside passes ``{}`` here and calls `Act.authorise` as its first step. Raises NotAllowed, and
+    them inside passes ``{}`` here and calls `Act.authorise` as its first step. Raises NotAllowed, Overtaken, and
     whatever the body raises. Never nest two actions.
     """
     doing = Act(actor, action, at=at, subject=subject, reason=reason)
     try:
-        with transaction.atomic(durable=True):
+        with transaction.atomic(durable=True), gathering() as added:
             doing.settled = _settled(actor, action, parties)
+            steps.at("action-begun", action)
             yield doing
+            steps.at("action-done", action)
             if not doing.settled:
                 raise PermissionError(f"{action} never said who the people are that its rule names")
-            for one in (doing, *doing.parts):
-                _append(one, outcome=AuditEntry.DONE, body=one.record())
+            _append(doing, outcome=AuditEntry.DONE, body=doing.record(added.digests()))
+            for one in doing.parts:
+                _append(one, outcome=AuditEntry.DONE, body=one.record({}))
+            steps.at("action-recorded", action)
     except Refused as refused:
+        steps.at("refusal", action)
         record_refusal(actor, action, refused, at=at, subject=subject, reason=reason)
         raise
+    except IntegrityError as broken:
+        if not _is_there_already(broken):
+            raise
+        raise _overtaken(doing) from broken
+    steps.at("action-committed", action)
     if any(one.woken for one in (doing, *doing.parts)):
         wake.after_commit()
+
+
+def _is_there_already(broken: IntegrityError) -> bool:
+    """Say whether a row was refused because its like is there: only a race can come so far, services look first."""
+    state = getattr(broken.__cause__, "sqlstate", None)
+    return state == UNIQUE_VIOLATION if state else str(broken).startswith("UNIQUE constraint failed")
+
+
+def _overtaken(doing: Act) -> Overtaken:
+    """Return the refusal of who came second; whoever answers it puts it on record, for some only look again."""
+    overtaken = Overtaken(
+        Refusal(
+            field=doing.subject or doing.action,
+            message="another action was quicker",
+            accepted="look again and repeat",
+            rule="overtaken",
+        )
+    )
+    name_the_other(overtaken, doing.actor, doing.subject)
+    return overtaken
 
 
 def _settled(actor: Actor, action: str, parties: Mapping[str, frozenset[int]]) -> bool:
@@ -172,6 +206,7 @@ def record_refusal(
     if refused.recorded:
         return
     refused.recorded = True
+    name_the_other(refused, actor, subject)
     doing = Act(actor, action, at=at, subject=subject, reason=reason)
     kept = [{"field": one.field, "rule": one.rule, "limit": one.limit} for one in refused.refusals]
     with transaction.atomic(durable=True):

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from django.conf import settings
 from django.db.models import F
 
+from dosewright.ground import steps
 from dosewright.ground.act import Act
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Counter, Document, DocumentIssue
@@ -171,11 +172,18 @@ def write_file(path: Path, data: bytes) -> None:
     """Write `data` so that the name never stands for half a file."""
     path.parent.mkdir(parents=True, exist_ok=True)
     half = path.with_name(f".{path.name}.{os.getpid()}")
-    with half.open("wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(half, path)
+    try:
+        with half.open("wb") as file:
+            file.write(data)
+            steps.at("file-half", path.suffix)
+            file.flush()
+            os.fsync(file.fileno())
+        steps.at("file-whole", path.suffix)
+        os.replace(half, path)
+    except BaseException:
+        half.unlink(missing_ok=True)
+        raise
+    steps.at("file-named", path.suffix)
     folder = os.open(path.parent, os.O_RDONLY)
     try:
         os.fsync(folder)

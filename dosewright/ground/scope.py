@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TypeVar
 
@@ -29,6 +30,16 @@ def find(actor: Actor, model: type[Row], code: str, *, path: str = "site_id") ->
             )
         )
     return row
+
+
+def record_reads(actor: Actor, *, patients: Sequence[str], view: str, at: datetime) -> None:
+    """Record a look at a list that names patients: a row for each of them, and their hour to be sealed."""
+    if patients:
+        rows = [
+            ReadEntry(site_id=actor.site_id, at=at, reader_id=actor.user_id, patient=one, view=view) for one in patients
+        ]
+        ReadEntry.objects.bulk_create(rows)
+        leave_sealing(actor, at=at)
 
 
 def record_read(actor: Actor, *, patient: str, view: str, at: datetime, reason: str = "") -> None:

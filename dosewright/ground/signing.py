@@ -16,6 +16,7 @@ from dosewright.ground.models import Signature, User
 from dosewright.ground.pure.canonical import canonical_text, digest_of
 from dosewright.ground.pure.errors import Conflict, NotAllowed, Refusal
 from dosewright.ground.pure.roles import Channel, rule_for
+from dosewright.ground.whose import LAST, codes_in, last_of_others
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,12 +61,17 @@ def sign(
                 field="shown_digest",
                 value=pen.shown_digest[:64],
                 limit=digest,
-                message="what you were shown has changed since",
+                message=f"what you were shown has changed since{_by_whom(act, text)}",
                 accepted="look again, then sign",
                 rule="shown",
             )
         )
     return _add(act, user, meaning, subject_kind, subject, subject_version, text, digest)
+
+
+def _by_whom(act: Act, shown: str) -> str:
+    last = last_of_others(act.actor, [act.subject, *codes_in(shown)])
+    return f"{LAST}{last}" if last else ""
 
 
 def _no_tokens(act: Act) -> None:

@@ -168,10 +168,14 @@ def _cannot(machine: Machine, row: models.Model, old: str, event: str) -> Refusa
     return Refusal(
         field=_code(row),
         value=old,
-        message=f"a {machine.name} that is {old} cannot {event}",
+        message=f"{_a(machine.name)} that is {old} cannot {event}",
         accepted=", ".join(possible) or "nothing: this is an end state",
         rule="state",
     )
+
+
+def _a(name: str) -> str:
+    return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
 
 
 def _moved(machine: Machine, row: models.Model, known: int) -> Refusal:

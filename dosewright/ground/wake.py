@@ -6,6 +6,7 @@ import contextlib
 import logging
 import os
 import socket
+import time
 from pathlib import Path
 
 from django.conf import settings
@@ -13,6 +14,11 @@ from django.conf import settings
 log = logging.getLogger(__name__)
 MESSAGE_LIFE_S = 60
 """A wake-up that is older than this has been overtaken by the sweeper."""
+
+
+PAUSE_S = 30
+"""How long nobody is woken after the broker was not reached: a request must not wait for it again and again."""
+_quiet_until = 0.0
 
 
 def after_commit() -> None:
@@ -37,6 +43,9 @@ def _knock(path: Path) -> None:
 
 
 def _wake_celery() -> None:
+    global _quiet_until  # noqa: PLW0603 - one broker, and one memory of it, per process
+    if time.monotonic() < _quiet_until:
+        return
     from celery import current_app
     from kombu.exceptions import OperationalError
     from redis.exceptions import RedisError
@@ -44,4 +53,5 @@ def _wake_celery() -> None:
     try:
         current_app.send_task("dosewright.sweep", ignore_result=True, retry=False, expires=MESSAGE_LIFE_S)
     except (OperationalError, RedisError, OSError) as trouble:
+        _quiet_until = time.monotonic() + PAUSE_S
         log.warning("broker not reached, the sweeper will find the work", extra={"trouble": type(trouble).__name__})

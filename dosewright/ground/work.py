@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 from django.db import transaction
 from django.db.models import F, Q
 
-from dosewright.ground import outbox
+from dosewright.ground import outbox, steps
 from dosewright.ground.act import Act, act
 from dosewright.ground.models import User, Work
 from dosewright.ground.people import actor_of
@@ -28,7 +28,10 @@ from dosewright.ground.pure.roles import Actor, Channel
 
 LEASE = timedelta(seconds=120)
 MOST_ATTEMPTS = 5
-RETRY_AFTER = timedelta(seconds=5)
+RETRY_AFTER = (timedelta(seconds=5), timedelta(seconds=30), timedelta(minutes=3), timedelta(minutes=15))
+"""The pause after each failed attempt: a full disk or a lost database lasts minutes (judgement, no source)."""
+CLOCK_SLACK = timedelta(minutes=10)
+"""A time that lies further ahead than any that can be written now was written by a clock that was set back since."""
 
 Handler = TypeVar("Handler", bound=Callable[..., Any])
 KINDS: dict[str, Callable[[Job], None]] = {}
@@ -60,6 +63,7 @@ class Job:
         """Say how far the work is and prolong the lease; raises LeaseLost."""
         if _fenced(self).update(progress=text[:120], lease_until=self.clock() + LEASE) != 1:
             raise LeaseLost(f"work {self.pk} is no longer ours")
+        steps.at("work-under-way", self.kind)
 
     @contextlib.contextmanager
     def finishing(self, action: str, *, subject: str = "", reason: str = "") -> Iterator[Act]:
@@ -102,6 +106,7 @@ def run(work_id: int, *, clock: Callable[[], datetime]) -> bool:
     job = claim(work_id, clock=clock)
     if job is None:
         return False
+    steps.at("work-claimed", job.kind)
     try:
         _handler(job.kind)(job)
     except LeaseLost:
@@ -110,6 +115,7 @@ def run(work_id: int, *, clock: Callable[[], datetime]) -> bool:
         _give_up(job, json.dumps([one.as_dict() for one in refused.refusals]))
         return False
     except BaseException as trouble:
+        steps.at("work-failed", job.kind)
         _put_back(job, f"{type(trouble).__name__}: {trouble}")
         raise
     if not job.finished:
@@ -119,6 +125,7 @@ def run(work_id: int, *, clock: Callable[[], datetime]) -> bool:
 
 def claim(work_id: int, *, clock: Callable[[], datetime]) -> Job | None:
     """Take the lease of one piece of work by conditional UPDATE, or return None when another has it."""
+    steps.at("work-found")
     now = clock()
     token = secrets.token_hex(16)
     claimed = (
@@ -136,16 +143,28 @@ def claim(work_id: int, *, clock: Callable[[], datetime]) -> Job | None:
 def sweep(*, clock: Callable[[], datetime], most: int = 50) -> list[int]:
     """Return the ids of work that can be claimed now: new, due again, or left behind by a dead worker."""
     now = clock()
-    Work.objects.filter(state=Work.LEASED, lease_until__lt=now, attempts__gte=MOST_ATTEMPTS).update(
+    Work.objects.filter(_run_out(now), state=Work.LEASED, attempts__gte=MOST_ATTEMPTS).update(
         state=Work.FAILED, failure="the worker died on every attempt", lease_until=None
     )
     return list(_claimable(now).order_by("due_at", "pk").values_list("pk", flat=True)[:most])
 
 
 def _claimable(now: datetime) -> Any:
-    open_now = Q(state=Work.WAITING, due_at__lte=now)
-    left_behind = Q(state=Work.LEASED, lease_until__lt=now, attempts__lt=MOST_ATTEMPTS)
+    open_now = _due(now) & Q(state=Work.WAITING)
+    left_behind = _run_out(now) & Q(state=Work.LEASED, attempts__lt=MOST_ATTEMPTS)
     return Work.objects.filter(open_now | left_behind)
+
+
+def _due(now: datetime) -> Q:
+    """Choose what is due, also where the clock was set back after it was left or put back."""
+    made_ahead = Q(created_at__gt=now + CLOCK_SLACK)
+    put_back_ahead = Q(attempts__gt=0, due_at__gt=now + RETRY_AFTER[-1] + CLOCK_SLACK)
+    return Q(due_at__lte=now) | made_ahead | put_back_ahead
+
+
+def _run_out(now: datetime) -> Q:
+    """Choose leases that ran out or that no clock of now can have given; the fence makes taking them safe."""
+    return Q(lease_until__lt=now) | Q(lease_until__gt=now + LEASE + CLOCK_SLACK)
 
 
 def _handler(kind: str) -> Callable[[Job], None]:
@@ -166,4 +185,5 @@ def _put_back(job: Job, failure: str) -> None:
     now = job.clock()
     row = _fenced(job)
     row.filter(attempts__gte=MOST_ATTEMPTS).update(state=Work.FAILED, failure=failure, lease_until=None, done_at=now)
-    _fenced(job).update(state=Work.WAITING, failure=failure, lease_until=None, due_at=now + RETRY_AFTER)
+    for attempt, pause in enumerate(RETRY_AFTER, start=1):
+        row.filter(attempts=attempt).update(state=Work.WAITING, failure=failure, lease_until=None, due_at=now + pause)

@@ -29,6 +29,13 @@ class Environment:
         self._asked.add(name)
         return self._variables.get(name, default).strip()
 
+    def only_when(self, allowed: bool, name: str, *, because: str) -> str:
+        """Return a text, empty where there is none; a text that is not allowed is refused."""
+        text = self.text(name, default="")
+        if text and not allowed:
+            raise ImproperlyConfigured(f"{name} is refused: {because}")
+        return text
+
     def words(self, name: str, *, default: str) -> list[str]:
         """Return words parted by blanks."""
         return self.text(name, default=default).split()

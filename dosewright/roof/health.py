@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 from django.conf import settings
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, JsonResponse
-from django.utils import timezone
 
-from dosewright.ground.models import Work
+from dosewright.ground.left_undone import left_undone
 from dosewright.ground.triggers import missing_triggers
+from dosewright.roof import clock
 
 
 def alive(request: HttpRequest) -> JsonResponse:
@@ -22,7 +20,9 @@ def ready(request: HttpRequest) -> JsonResponse:
     """Answer whether database, triggers, files and queue are as they should be; 503 when not."""
     found = {"database": _database(), "triggers": _triggers(), "files": _files(), "work": _work()}
     good = all(value == "ok" for value in found.values())
-    return JsonResponse({"status": "ready" if good else "not ready", **found}, status=200 if good else 503)
+    # Work that was given up wants a person; it is no reason to send nobody here any more.
+    told = {"status": "ready" if good else "not ready", **found, "failed_work": _failed_work()}
+    return JsonResponse(told, status=200 if good else 503)
 
 
 def _database() -> str:
@@ -47,7 +47,15 @@ def _files() -> str:
 
 def _work() -> str:
     try:
-        late = Work.objects.filter(state=Work.WAITING, due_at__lt=timezone.now() - timedelta(minutes=10)).count()
+        late = left_undone(now=clock.now()).late
     except DatabaseError:
         return "not reached"
     return f"{late} pieces wait for more than ten minutes" if late else "ok"
+
+
+def _failed_work() -> str:
+    try:
+        failed = left_undone(now=clock.now()).failed
+    except DatabaseError:
+        return "not reached"
+    return f"{failed} pieces failed by a fault" if failed else "none"

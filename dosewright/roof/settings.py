@@ -16,6 +16,7 @@ DOSEWRIGHT_REDIS_URL = env.text("DOSEWRIGHT_REDIS_URL", default="")
 DOSEWRIGHT_PUBLIC_URL = env.text("DOSEWRIGHT_PUBLIC_URL", default="http://127.0.0.1:8000")
 DEBUG = False
 TESTING = env.flag("DOSEWRIGHT_TESTING", default=False)
+DOSEWRIGHT_STEPS = env.only_when(TESTING, "DOSEWRIGHT_STEPS", because="DOSEWRIGHT_TESTING is not set")
 
 SECRET_KEY = env.secret("DOSEWRIGHT_SECRET_KEY", DOSEWRIGHT_HOME / "keys" / "secret_key", make=secrets.token_urlsafe)
 ALLOWED_HOSTS = env.words("DOSEWRIGHT_HOSTS", default="127.0.0.1 localhost [::1]")

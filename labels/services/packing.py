@@ -7,6 +7,7 @@ from datetime import datetime
 from django.db import IntegrityError, transaction
 
 from dosewright.ground.act import act
+from dosewright.ground.added import add_all
 from dosewright.ground.fresh import new_code
 from dosewright.ground.law import law_in_use
 from dosewright.ground.pure.codes import parse
@@ -82,7 +83,7 @@ def fill_pack(actor: Actor, code: str, *, zone: str, count: int, at: datetime) -
         good = [unit for unit in unit_rows(pack.zone_id) if unit.state == "printed"][: pack.wanted]
         refuse_if_any(Blocked, too_few(pack, len(good)))
         move_units(doing, good, "pack")
-        PackUnit.objects.bulk_create([PackUnit(pack=pack, unit=unit, by_id=actor.user_id, at=at) for unit in good])
+        add_all([PackUnit(pack=pack, unit=unit, by_id=actor.user_id, at=at) for unit in good])
         doing.note(zone=scanned, counted=count, units=[unit.code for unit in good])
     return answer_of(pack)
 

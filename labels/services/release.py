@@ -27,6 +27,9 @@ GTIN, SERIAL, DATA_MATRIX = "01", "21", "]d2"
 """GS1 identifiers of product and serial, and how a scanner announces a GS1 DataMatrix (AIM, from memory)."""
 
 
+OUTCOMES = {"release": ReleaseRecord.RELEASED, "reject": ReleaseRecord.REJECTED}
+
+
 def release_record(actor: Actor, code: str, *, at: datetime) -> ReleaseView:
     """Return everything that the releasing pharmacist is shown and signs, every blocker included; raises NotThere."""
     return release_view(pack_row(actor, code), releaser=actor.username, at=at)
@@ -45,8 +48,7 @@ def release_pack(actor: Actor, code: str, *, scanned: str, pen: Pen, at: datetim
         refuse_if_any(BadInput, other_pack(pack, scanned))
         shown = release_view(pack, releaser=actor.username, at=at)
         refuse_if_any(Blocked, [_refusal(one) for one in shown.blockers])
-        signature = _decide(doing, pack, pen, shown, meaning=RELEASE_MEANING, outcome=ReleaseRecord.RELEASED)
-        doing.advance(pack, "release")
+        signature = _decide(doing, pack, pen, shown, meaning=RELEASE_MEANING, event="release")
         certificate = make_certificate(doing, pack, shown, signature=signature)
         doing.emit("pack released", pack=pack.code, order=pack.order.code)
     return answer_of(pack, document=certificate.code)
@@ -61,9 +63,8 @@ def reject_pack(actor: Actor, code: str, *, reason: str, pen: Pen, at: datetime)
         said = reason_of(reason)
         pack = pack_row(actor, code)
         shown = release_view(pack, releaser=actor.username, at=at)
-        _decide(doing, pack, pen, shown, meaning=REJECT_MEANING, outcome=ReleaseRecord.REJECTED)
+        _decide(doing, pack, pen, shown, meaning=REJECT_MEANING, event="reject")
         PackRemark.objects.create(pack=pack, what="rejected", text=said, by_id=actor.user_id, at=at)
-        doing.advance(pack, "reject")
     return answer_of(pack)
 
 
@@ -111,8 +112,11 @@ def scanned_pack(scanned: str) -> str:
     return parse(text, field="scanned", kind="pack")[1]
 
 
-def _decide(doing: Act, pack: Pack, pen: Pen, shown: ReleaseView, *, meaning: str, outcome: str) -> Signature:
-    """Sign what was shown of a pack and keep it with the outcome, once for releasing and for rejecting."""
+def _decide(doing: Act, pack: Pack, pen: Pen, shown: ReleaseView, *, meaning: str, event: str) -> Signature:
+    """Sign what was shown of a pack, move it and keep the decision, once for releasing and for rejecting.
+
+    The pack moves before its record is added: of two pharmacists who sign at once the second then meets a state.
+    """
     signature = sign(
         doing,
         pen,
@@ -122,10 +126,11 @@ def _decide(doing: Act, pack: Pack, pen: Pen, shown: ReleaseView, *, meaning: st
         subject_version=pack.version,
         shown=shown,
     )
+    doing.advance(pack, event)
     text = canonical_text(shown)
     ReleaseRecord.objects.create(
         pack=pack,
-        outcome=outcome,
+        outcome=OUTCOMES[event],
         text=text,
         digest=digest_of(text),
         signature=signature,

@@ -41,8 +41,8 @@ def supply_pack(actor: Actor, code: str, *, scanned: str, to_whom: str, at: date
         refuse_unless(pack, RELEASED)
         refuse_unverified(pack.order.code, line_facts(pack.line.code).order_version)
         refuse_if_any(Blocked, [*_past_use(pack, at), *_recalled(pack, at), *held(pack.zone)])
-        Supply.objects.create(pack=pack, to_whom=to_whom.strip(), by_id=actor.user_id, at=at)
         doing.advance(pack, "supply")
+        Supply.objects.create(pack=pack, to_whom=to_whom.strip(), by_id=actor.user_id, at=at)
         move_units(doing, units_in(pack), "supply")
         doing.note(to_whom=to_whom.strip())
         doing.emit("pack supplied", pack=pack.code, order=pack.order.code)
@@ -64,8 +64,8 @@ def take_back_pack(actor: Actor, code: str, *, units: int, reason: str, at: date
             raise BadInput.because(
                 "units", "more cannot come back than was supplied", value=str(units), accepted=f"0 to {len(supplied)}"
             )
-        TakenBack.objects.create(pack=pack, units=units, reason=said, by_id=actor.user_id, at=at)
         doing.advance(pack, "take_back")
+        TakenBack.objects.create(pack=pack, units=units, reason=said, by_id=actor.user_id, at=at)
         move_units(doing, supplied[len(supplied) - units :], "return")
         doing.note(units=units)
         doing.emit("pack taken back", pack=pack.code, order=pack.order.code)

@@ -56,7 +56,7 @@ from typing import Any, Final
 from dosewright.ground.pure.errors import BadInput, Refusal, refuse_if_any
 from dosewright.ground.pure.quantities import Basis
 from prescriptions.intake.order_request import RELEASES, ROUTES, KnownPatient, OrderRequest, Repeat
-from prescriptions.intake.patient_json import patient_as_json, read_patient
+from prescriptions.intake.patient_json import patient_as_json, read_patient, without_identity
 from prescriptions.intake.reading import (
     Reader,
     choice_of,
@@ -104,7 +104,7 @@ def read_order(value: object, *, today: date) -> OrderRequest:
         "repeats": order.read("repeats", within(refusals, _repeats), needed=False),
         "sender_words": order.read("sender_words", text_of(LONGEST_WORDS), needed=False),
     }
-    refuse_if_any(BadInput, refusals)
+    refuse_if_any(BadInput, [without_identity(one) for one in refusals])
     request = OrderRequest(**known)  # type: ignore[arg-type]
     refuse_if_any(BadInput, _check_whole(request))
     return request

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final
@@ -107,6 +109,20 @@ def _identifier(value: object, place: str, refusals: list[Refusal]) -> Any:
     reader = Reader(value, place, ("system", "value"), refusals)
     parts = {"system": reader.read("system", text_of(120)), "value": reader.read("value", text_of(60))}
     return built(Identifier, parts, "system", "value")
+
+
+IDENTITY = ("patient", "patient.identifier", "patient.family_name", "patient.given_name", "patient.sex")
+DAY = re.compile(r"[0-9.:/ TZ+-]{1,40}")
+
+
+def without_identity(one: Refusal) -> Refusal:
+    """Return a refusal without what was typed as a patient's identity: a problem told is kept in places of its own.
+
+    A day of birth is told again while it looks like one, and nobody's name stands in it.
+    """
+    day = one.field == "patient.birth_date" and one.value is not None and DAY.fullmatch(one.value) is None
+    who = one.field in IDENTITY or one.field.startswith("patient.identifier.")
+    return replace(one, value=None) if day or who else one
 
 
 def _allergies(value: object, place: str, refusals: list[Refusal]) -> Any:

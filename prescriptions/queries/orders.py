@@ -10,14 +10,14 @@ from decimal import Decimal
 from itertools import zip_longest
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Prefetch, Q, QuerySet
 
 from dosewright.ground.pure.errors import BadInput
 from dosewright.ground.pure.quantities import plain
 from dosewright.ground.pure.roles import Actor, Role, authorise_read
 from dosewright.ground.rest import KeysetPage
-from dosewright.ground.scope import find, record_read
-from prescriptions.models import Alert, Order, OrderVersion, Patient
+from dosewright.ground.scope import find, record_read, record_reads
+from prescriptions.models import Alert, DoseLine, Order, OrderVersion, Patient
 from prescriptions.queries.alerts import AlertFacts, alert_facts, alerts_of, latest_reports, standing_fingerprints
 from prescriptions.queries.facts import LineFacts, SignatureFacts, current_version, line_of, signatures_of
 from prescriptions.queries.regimen import record_of
@@ -165,7 +165,11 @@ def orders_page(
     if patient:
         rows = rows.filter(patient__code=patient)
     page = list(_following(rows, after)[: limit + 1])
-    items = tuple(_row(actor, order, at) for order in page[:limit])
+    named = actor.has(*TREATING)
+    if named:
+        record_reads(actor, patients=[one.patient.code for one in page[:limit]], view="orders", at=at)
+    versions = _current_versions(page[:limit])
+    items = tuple(_row(order, versions[order.pk], named=named) for order in page[:limit])
     return KeysetPage(items=items, next_after=_key(page[limit - 1]) if len(page) > limit else "")
 
 
@@ -252,16 +256,21 @@ def _key(order: Order) -> str:
     return f"{order.ready_by.isoformat()}{BETWEEN}{order.code}"
 
 
-def _row(actor: Actor, order: Order, at: datetime) -> OrderRow:
-    version = current_version(order)
+def _current_versions(orders: list[Order]) -> dict[int, OrderVersion]:
+    rows = OrderVersion.objects.filter(order__in=[one.pk for one in orders], number=F("order__current"))
+    lines = Prefetch("lines", queryset=DoseLine.objects.order_by("number"))
+    return {one.order_id: one for one in rows.select_related("substance").prefetch_related(lines)}
+
+
+def _row(order: Order, version: OrderVersion, *, named: bool) -> OrderRow:
     return OrderRow(
         code=order.code,
         state=order.state,
         patient=order.patient.code,
-        patient_name=_patient_name(actor, order.patient, view="orders", at=at),
+        patient_name=_name_of(order.patient) if named else "",
         substance=version.substance.name,
         release=version.release,
-        doses_mg=tuple(plain(one) for one in version.lines.order_by("number").values_list("dose_mg", flat=True)),
+        doses_mg=tuple(plain(one.dose_mg) for one in version.lines.all()),
         starts_on=version.starts_on,
         ends_on=version.ends_on,
         ready_by=order.ready_by,
@@ -275,6 +284,10 @@ def _patient_name(actor: Actor, patient: Patient, *, view: str, at: datetime) ->
     if not actor.has(*TREATING):
         return ""
     record_read(actor, patient=patient.code, view=view, at=at)
+    return _name_of(patient)
+
+
+def _name_of(patient: Patient) -> str:
     return f"{patient.family_name}, {patient.given_name}"
 
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 
 from dosewright.ground.pure.errors import BadInput
 from dosewright.ground.pure.quantities import plain
 from dosewright.ground.pure.roles import Actor, authorise_read
 from dosewright.ground.rest import KeysetPage
-from dosewright.ground.scope import find, record_read
+from dosewright.ground.scope import find, record_read, record_reads
 from prescriptions.models import Order, Patient
 from prescriptions.queries.orders import TREATING
 
@@ -79,7 +79,12 @@ def patients_page(
         rows = rows.filter(identifiers__value=identifier)
     rows = _by_name(actor, rows, after) if named else rows.filter(code__gt=after).order_by("code")
     page = list(rows[: limit + 1])
-    items = tuple(_row(actor, patient, named, at) for patient in page[:limit])
+    if named:
+        record_reads(actor, patients=[one.code for one in page[:limit]], view="patients", at=at)
+    pks = [one.pk for one in page[:limit]]
+    counted = Order.objects.filter(patient__in=pks).values_list("patient").annotate(count=Count("pk"))
+    orders = dict(counted.order_by())
+    items = tuple(_row(patient, named, orders.get(patient.pk, 0)) for patient in page[:limit])
     return KeysetPage(items=items, next_after=page[limit - 1].code if len(page) > limit else "")
 
 
@@ -126,11 +131,9 @@ def _by_name(actor: Actor, rows: QuerySet[Patient], after: str) -> QuerySet[Pati
     )
 
 
-def _row(actor: Actor, patient: Patient, named: bool, at: datetime) -> PatientRow:
-    orders = Order.objects.filter(patient=patient).count()
+def _row(patient: Patient, named: bool, orders: int) -> PatientRow:
     if not named:
         return PatientRow(code=patient.code, orders=orders)
-    record_read(actor, patient=patient.code, view="patients", at=at)
     return PatientRow(
         code=patient.code,
         family_name=patient.family_name,

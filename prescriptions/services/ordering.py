@@ -6,13 +6,11 @@ from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
-from django.db import IntegrityError
-
 from dosewright.ground.act import Act, act
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Idempotency
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.errors import BadInput, Conflict, NotAllowed, Refusal
+from dosewright.ground.pure.errors import BadInput, Conflict, NotAllowed, Overtaken, Refusal
 from dosewright.ground.pure.roles import Actor
 from dosewright.ground.scope import find
 from dosewright.ground.signing import Pen
@@ -53,7 +51,7 @@ def enter_order(actor: Actor, *, request: OrderRequest, source: str, pen: Pen | 
     """
     try:
         return _entered(actor, request, source, pen, at)
-    except IntegrityError:
+    except Overtaken:
         # Two equal requests met: the other one is committed now, so that this one finds its answer.
         return _entered(actor, request, source, pen, at)
 

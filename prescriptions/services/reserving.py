@@ -18,7 +18,7 @@ def reserve_line(doing: Act, line_code: str, *, plan: str) -> None:
             Refusal(
                 field=line_code,
                 value=order.state,
-                message="only lines of a verified order's current version are reserved",
+                message=f"only lines of a verified order's current version are reserved; {order.code} is {order.state}",
                 accepted="a line of a verified order",
                 rule="not-verified",
             )

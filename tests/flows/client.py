@@ -37,6 +37,19 @@ class Answer:
         return json.loads(self.body) if self.body else None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """What a request leaves for others to hear: its address with where it was sent on to, and a problem's text."""
+
+    address: str
+    status: int
+    told: str
+
+
+HEARD: list[Heard] = []
+"""Every request of this process, for those who listen."""
+
+
 class Problem(Exception):
     """A request that was refused; holds the problem document."""
 
@@ -101,6 +114,13 @@ class Caller:
         """Send one request and return the answer, whatever it is; header names take _ for -."""
         named = {name.replace("_", "-"): value for name, value in headers.items()}
         request = urllib.request.Request(self.base_url + path, data=body, method=method, headers=self.headers | named)
+        answer = self._answer(request)
+        told = answer.body if answer.status >= 400 else b""
+        address = f"{path} {answer.headers.get('Location', '')}"
+        HEARD.append(Heard(address=address, status=answer.status, told=told.decode(errors="replace")))
+        return answer
+
+    def _answer(self, request: urllib.request.Request) -> Answer:
         try:
             with self.opener.open(request, timeout=SECONDS) as answer:
                 return Answer(status=answer.status, headers=answer.headers, body=answer.read())

@@ -112,7 +112,12 @@ def celery_programs(folder: Path) -> tuple[tuple[str, list[str]], ...]:
 
 @contextmanager
 def living(
-    stack: Stack, folder: Path, workers: tuple[tuple[str, list[str]], ...] = EMBEDDED, *, gs1_prefix: str = ""
+    stack: Stack,
+    folder: Path,
+    workers: tuple[tuple[str, list[str]], ...] = EMBEDDED,
+    *,
+    gs1_prefix: str = "",
+    application: str = "",
 ) -> Iterator[Home]:
     """Found the cast's site in a migrated home, start its programs, and end them for certain."""
     home = Path(stack.env["DOSEWRIGHT_HOME"])
@@ -121,9 +126,10 @@ def living(
     site = stack.python("-m", "tests.flows.founding", *filter(None, [gs1_prefix]))
     folder.mkdir(parents=True, exist_ok=True)
     port = free_port()
+    server = [application if application and one.endswith(":application") else one for one in web(port)]
     env = stack.env | {"DOSEWRIGHT_LOG": "INFO", "DOSEWRIGHT_HOSTS": "127.0.0.1"}
     with ExitStack() as ends:
-        for name, command in (("web", web(port)), *workers):
+        for name, command in (("web", server), *workers):
             child = Child(name, command, env=env, log=folder / f"{name}.log")
             ends.callback(child.stop)
             if name == "web":

@@ -9,6 +9,7 @@ import pytest
 
 from tests.flows.audit_evidence import check_audit, check_flipped_bytes
 from tests.flows.living import Home, living
+from tests.flows.overhearing import check_overheard, check_pages, overhearing
 from tests.flows.pack_evidence import (
     check_certificates,
     check_every_unit,
@@ -18,7 +19,12 @@ from tests.flows.pack_evidence import (
     check_stock,
 )
 from tests.flows.plate_evidence import check_lines, check_plate_file
-from tests.flows.privacy_evidence import check_no_names
+from tests.flows.privacy_evidence import (
+    check_metrics_and_health,
+    check_no_names,
+    check_nothing_typed_comes_back,
+    check_the_search_finds,
+)
 from tests.flows.trace_evidence import check_trace_by_command, check_traces
 from tests.flows.way import Way
 from tests.flows.whole_way import walk
@@ -40,7 +46,10 @@ def alive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Home]:
 @pytest.fixture(scope="module")
 def way(alive: Home, tmp_path_factory: pytest.TempPathFactory) -> Way:
     """The whole way, with every refusal on it."""
-    return walk(alive, tmp_path_factory.mktemp("papers"))
+    with overhearing(alive) as heard:
+        gone = walk(alive, tmp_path_factory.mktemp("papers"))
+    gone.heard = heard
+    return gone
 
 
 def test_three_lines_of_28_are_never_a_mean(alive: Home, way: Way) -> None:
@@ -83,4 +92,9 @@ def test_one_flipped_byte_is_found_and_located(alive: Home, way: Way, tmp_path: 
 
 
 def test_no_name_stands_where_none_belongs(alive: Home, way: Way, tmp_path: Path) -> None:
+    check_overheard(way.heard, broker=False)
+    check_pages(alive.rosa, [f"/order/{way.order}", f"/patient/{way.patient}", "/order", f"/pack/{way.packs['3']}"])
+    check_nothing_typed_comes_back(alive)
+    check_metrics_and_health(alive)
+    check_the_search_finds(alive)
     check_no_names(alive, tmp_path)

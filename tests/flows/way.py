@@ -34,6 +34,7 @@ class Way:
     labels: dict[str, str] = field(default_factory=dict)
     symbols: dict[str, str] = field(default_factory=dict)
     certificates: dict[str, str] = field(default_factory=dict)
+    heard: Any = None
 
     def line_of(self, dose: str) -> str:
         """Return the code of the dose line of a dose in mg."""

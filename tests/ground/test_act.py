@@ -3,10 +3,11 @@
 import json
 
 import pytest
+from django.db import IntegrityError
 
-from dosewright.ground.act import act
-from dosewright.ground.models import AuditEntry, Outbox, Work
-from dosewright.ground.pure.errors import BadInput, NotAllowed
+from dosewright.ground.act import act, record_refusal
+from dosewright.ground.models import AuditEntry, Idempotency, Outbox, Work
+from dosewright.ground.pure.errors import BadInput, Conflict, NotAllowed, Overtaken
 from dosewright.ground.pure.roles import Role
 from tests.ground.small_site import NOON, SmallSite, small_site
 
@@ -107,3 +108,40 @@ def test_actions_do_not_nest(house: SmallSite) -> None:
     actor = house.actor(Role.TECHNICIAN)
     with pytest.raises(RuntimeError), act(actor, "plan.request", at=NOON), act(actor, "plan.request", at=NOON):
         pass
+
+
+def test_whoever_comes_second_to_what_may_stand_once_is_overtaken_and_told_by_whom(house: SmallSite) -> None:
+    def keep(role: Role) -> None:
+        with act(house.actor(role), "order.enter", at=NOON, subject="RX-OVERTAKEN"):
+            Idempotency.objects.create(
+                site=house.site, source="s", reference="r", request_digest="0" * 64, answer="RX", at=NOON
+            )
+
+    keep(Role.PHARMACIST)
+    with pytest.raises(Overtaken) as refused:
+        keep(Role.TECHNICIAN)
+    assert "Person pharmacist: order.enter on RX-OVERTAKEN" in str(refused.value)
+    assert not refused.value.recorded
+    assert Idempotency.objects.count() == 1
+
+
+def test_any_other_broken_constraint_is_a_fault_of_ours(house: SmallSite) -> None:
+    with pytest.raises(IntegrityError), act(house.actor(Role.TECHNICIAN), "plan.request", at=NOON):
+        Work.objects.create(
+            site=house.site,
+            kind=None,
+            key="k",
+            payload="{}",
+            created_at=NOON,
+            due_at=NOON,  # type: ignore[misc]
+        )
+
+
+def test_a_refusal_names_nobody_for_ones_own_act_and_nobody_of_another_site(house: SmallSite) -> None:
+    other = small_site("other")
+    for one in (house.actor(Role.TECHNICIAN), other.actor(Role.PHARMACIST)):
+        with act(one, "plan.request", at=NOON, subject="PN-AAAA"):
+            pass
+    refused = Conflict.because("PN-AAAA", "moved")
+    record_refusal(house.actor(Role.TECHNICIAN), "plan.request", refused, at=NOON)
+    assert str(refused) == "PN-AAAA: moved"

@@ -73,7 +73,7 @@ def test_swapped_entries_are_located(house: SmallSite) -> None:
 
 def test_a_cut_tail_with_a_mended_head_is_found_by_an_anchor_kept_outside(house: SmallSite) -> None:
     chain = Chain.objects.get(site=house.site)
-    anchor = {house.site.code: (chain.length, chain.head)}
+    anchor = {house.site.code: [(chain.length, chain.head)]}
     assert verify(anchor).faults == []
     tamper(
         "DELETE FROM ground_signature",

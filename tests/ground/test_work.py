@@ -1,5 +1,6 @@
 """Work is claimed once, fenced, swept up after a dead worker, and given up after the most attempts."""
 
+import contextlib
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
@@ -113,9 +114,67 @@ def test_a_fault_is_tried_again_and_given_up_in_the_end(house: SmallSite, clock:
         assert work.sweep(clock=clock) == [pk], attempt
         with pytest.raises(ZeroDivisionError):
             work.run(pk, clock=clock)
-        clock.now += timedelta(minutes=1)
+        assert work.sweep(clock=clock) == [], "it pauses"
+        clock.now += timedelta(minutes=15)
     assert Work.objects.get(pk=pk).state == Work.FAILED
     assert work.sweep(clock=clock) == []
+
+
+def test_an_outage_of_minutes_is_outlasted(house: SmallSite, clock: Clock, kinds: None) -> None:
+    begin = clock.now
+
+    @work.handles("test outage")
+    def outage(job: work.Job) -> None:
+        if clock.now < begin + timedelta(minutes=10):
+            raise OSError("no space left on device")
+
+    pk = leave(house, "test outage")
+    while clock.now < begin + timedelta(minutes=30):
+        for found in work.sweep(clock=clock):
+            with contextlib.suppress(OSError):
+                work.run(found, clock=clock)
+        clock.now += timedelta(seconds=5)
+    row = Work.objects.get(pk=pk)
+    assert (row.state, row.attempts <= work.MOST_ATTEMPTS) == (Work.DONE, True)
+
+
+def test_work_that_waits_is_due_though_the_clock_was_set_back(house: SmallSite, clock: Clock) -> None:
+    pk = leave(house, "test back")
+    clock.now = NOON - timedelta(hours=1)
+    assert work.sweep(clock=clock) == [pk]
+    assert work.claim(pk, clock=clock) is not None
+
+
+def test_work_left_for_later_stays_for_later(house: SmallSite, clock: Clock) -> None:
+    with act(house.actor(Role.TECHNICIAN), "plan.request", at=NOON) as doing:
+        doing.enqueue("test later", key="later", due_at=NOON + timedelta(hours=1))
+    clock.now = NOON - work.CLOCK_SLACK
+    assert work.sweep(clock=clock) == []
+
+
+def test_a_lease_of_a_clock_that_was_set_back_is_taken_over_and_fenced(house: SmallSite, clock: Clock) -> None:
+    pk = leave(house, "test back")
+    first = work.claim(pk, clock=clock)
+    assert first is not None
+    clock.now = NOON - timedelta(minutes=5)
+    assert work.sweep(clock=clock) == [], "clocks of two machines differ"
+    clock.now = NOON - timedelta(hours=1)
+    assert work.claim(pk, clock=clock) is not None
+    with pytest.raises(work.LeaseLost):
+        first.finish()
+
+
+def test_a_failed_attempt_goes_on_though_the_clock_was_set_back(house: SmallSite, clock: Clock, kinds: None) -> None:
+    @work.handles("test fault")
+    def fault(job: work.Job) -> None:
+        raise ZeroDivisionError
+
+    clock.now += timedelta(hours=2)
+    pk = leave(house, "test fault")
+    with pytest.raises(ZeroDivisionError):
+        work.run(pk, clock=clock)
+    clock.now -= timedelta(hours=1)
+    assert work.sweep(clock=clock) == [pk]
 
 
 def test_a_worker_that_dies_on_every_attempt_leaves_a_failure(house: SmallSite, clock: Clock) -> None:

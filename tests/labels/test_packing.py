@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from dosewright.ground.added import gathering
 from dosewright.ground.documents import read_file
 from dosewright.ground.models import Document, PackInUse, ReadEntry
 from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, NotAllowed, Refused, SetupMissing
@@ -111,7 +112,8 @@ class TestPacking(OnShelf):
 
         version = OrderVersion.objects.get(order__code=self.on.order)
         version.pk, version.number = None, 2
-        version.save(force_insert=True)
+        with gathering():
+            version.save(force_insert=True)
         Order.objects.update(current=2)
 
     def test_only_a_pharmacist_approves_and_signs_what_was_shown(self) -> None:

@@ -11,6 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from dosewright.ground.act import act
+from dosewright.ground.added import gathering
 from dosewright.ground.documents import issue, read_file
 from dosewright.ground.models import AuditEntry, Chain, Document, DocumentIssue, Grant, Outbox, PackInUse, Signature
 from dosewright.ground.pure.canonical import canonical_text, digest_of
@@ -103,8 +104,8 @@ def _deviation_open(on: Shelf, code: str) -> None:
 def _one_more_label(on: Shelf, code: str) -> None:
     first = Document.objects.get(kind="label", state="original", subject=code)
     first.pk, first.code, first.number = None, "DC-34679AC7", "00099"
-    first.save(force_insert=True)
     with act(on.cast.tomas, "label.issue", at=on.at, subject=code) as doing:
+        first.save(force_insert=True)
         issue(doing, first, DocumentIssue.ISSUED)
 
 
@@ -119,15 +120,19 @@ def _renamed(on: Shelf, code: str) -> None:
 
 def _other_law(on: Shelf, code: str) -> None:
     signature = Signature.objects.filter(action="jurisdiction.sign").get()
-    PackInUse.objects.create(
-        site=on.cast.site, pack="demo", pack_version="2026.1", pack_digest="0" * 64, signature=signature, at=on.at
-    )
+    with gathering():
+        PackInUse.objects.create(
+            site=on.cast.site, pack="demo", pack_version="2026.1", pack_digest="0" * 64, signature=signature, at=on.at
+        )
 
 
 def _jonas_made(on: Shelf, code: str) -> None:
     batch = PrintBatch.objects.get(code=on.batch)
     for name in TAKEN:
-        RunStep.objects.create(batch=batch, kind="removal", name="raft", by=on.cast.users[_username(name)], at=on.at)
+        with gathering():
+            RunStep.objects.create(
+                batch=batch, kind="removal", name="raft", by=on.cast.users[_username(name)], at=on.at
+            )
 
 
 def _username(given: str) -> str:

@@ -18,6 +18,8 @@ from pathlib import Path
 from tests.services.servers import Servers
 
 ROOT = Path(__file__).parents[2]
+MIGRATE_S = 600
+"""Many tables, on a machine that many share."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +61,7 @@ def sqlite_stack(home: Path) -> Stack:
     """Make a migrated home on SQLite."""
     env = environment_of(home)
     stack = Stack(name="sqlite", env=env, owner_env=env)
-    stack.python("manage.py", "migrate", "-v", "0")
+    stack.python("manage.py", "migrate", "-v", "0", timeout=MIGRATE_S)
     return stack
 
 
@@ -67,7 +69,7 @@ def postgres_stack(home: Path, servers: Servers) -> Stack:
     """Make a migrated home on PostgreSQL with Redis; the programs work as the role that owns no table."""
     env = environment_of(home) | servers.environment
     stack = Stack(name="postgresql", env=env, owner_env=env | servers.owner_environment)
-    stack.python("manage.py", "migrate", "-v", "0", owner=True)
+    stack.python("manage.py", "migrate", "-v", "0", owner=True, timeout=MIGRATE_S)
     return stack
 
 

@@ -13,9 +13,15 @@ import pytest
 from tests.flows.audit_evidence import check_audit
 from tests.flows.every_door import refuse_at_every_door, walk_every_door
 from tests.flows.living import Home, celery_programs, living
+from tests.flows.overhearing import check_overheard, check_pages, overhearing
 from tests.flows.pack_evidence import check_every_unit, check_labels, check_packs, check_stock
 from tests.flows.plate_evidence import check_lines, check_plate_file
-from tests.flows.privacy_evidence import check_no_names
+from tests.flows.privacy_evidence import (
+    check_metrics_and_health,
+    check_no_names,
+    check_nothing_typed_comes_back,
+    check_the_search_finds,
+)
 from tests.flows.trace_evidence import check_traces
 from tests.flows.way import Way
 from tests.flows.whole_way import walk
@@ -35,7 +41,10 @@ def alive(servers: Servers, tmp_path_factory: pytest.TempPathFactory) -> Iterato
 
 @pytest.fixture(scope="module")
 def way(alive: Home, tmp_path_factory: pytest.TempPathFactory) -> Way:
-    return walk(alive, tmp_path_factory.mktemp("papers"))
+    with overhearing(alive) as heard:
+        gone = walk(alive, tmp_path_factory.mktemp("papers"))
+    gone.heard = heard
+    return gone
 
 
 def test_the_programs_work_as_the_role_that_owns_no_table(alive: Home, way: Way) -> None:
@@ -70,4 +79,9 @@ def test_the_audit_trail_is_whole(alive: Home, way: Way) -> None:
 
 
 def test_no_name_stands_where_none_belongs(alive: Home, way: Way, tmp_path: Path) -> None:
+    check_overheard(way.heard, broker=True)
+    check_pages(alive.rosa, [f"/order/{way.order}", f"/patient/{way.patient}", "/order", f"/pack/{way.packs['3']}"])
+    check_nothing_typed_comes_back(alive)
+    check_metrics_and_health(alive)
+    check_the_search_finds(alive)
     check_no_names(alive, tmp_path)

@@ -46,7 +46,7 @@ def _plain(value: Any) -> Any:
     if isinstance(value, Decimal):
         return decimal_text(value)
     if isinstance(value, datetime):
-        return _utc(value)
+        return utc_text(value)
     if isinstance(value, date | time):
         return value.isoformat()
     if isinstance(value, Mapping):
@@ -64,7 +64,8 @@ def _key(key: Any) -> str:
     return key
 
 
-def _utc(value: datetime) -> str:
+def utc_text(value: datetime) -> str:
+    """Return `value` in UTC, ISO 8601 with microseconds; raises TypeError for a time without a zone."""
     if value.tzinfo is None:
         raise TypeError("a time without a zone has no canonical text")
     return value.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")

@@ -70,6 +70,10 @@ class Conflict(Refused):
     slug = "conflict"
 
 
+class Overtaken(Conflict):
+    """Another action was quicker: what this one was about to add is there already."""
+
+
 class Blocked(Refused):
     """A gate, blocker or screening finding stands in the way."""
 

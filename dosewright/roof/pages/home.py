@@ -12,6 +12,7 @@ from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
+from dosewright.ground.left_undone import left_undone
 from dosewright.ground.pure.codes import parse
 from dosewright.ground.pure.roles import READS, Actor, Role
 from dosewright.ground.rest import DOORS, LOOKS
@@ -105,6 +106,7 @@ def home(request: HttpRequest) -> HttpResponse:
             "empty": [one for one in shown if not one.table.rows],
             "begin": begin(actor),
             "here": "home",
+            "undone": left_undone(now=at, site_id=actor.site_id),
         },
     )
 

@@ -8,6 +8,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
+from dosewright.ground import steps
 from dosewright.ground.pure.canonical import digest_of
 from dosewright.ground.pure.errors import BadInput, Conflict, NotThere
 
@@ -61,9 +62,12 @@ def _write_whole(folder: Path, target: Path, data: bytes) -> None:
     try:
         with os.fdopen(handle, "wb") as part:
             part.write(data)
+            steps.at("file-half", target.suffix)
             part.flush()
             os.fsync(part.fileno())
+        steps.at("file-whole", target.suffix)
         os.replace(name, target)
+        steps.at("file-named", target.suffix)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise

@@ -9,6 +9,7 @@ from dosewright.ground.act import Act, act
 from dosewright.ground.people import system_of
 from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, NotThere, Refusal
 from dosewright.ground.pure.roles import Actor, Role, authorise_role
+from prescriptions.queries.facts import order_facts
 from prescriptions.services.screens import screen_again
 from printing.plates.queries import (
     PrintBatch,
@@ -76,6 +77,7 @@ def start_run(actor: Actor, code: str, *, at: datetime) -> RunAnswer:
     batch = batch_row(actor, code)
     alerts = _screened_again(actor, batch, at) if batch.state == "ready" else []
     with act(actor, "run.start", at=at, subject=code) as doing:
+        batch = batch_row(actor, code)
         if batch.state == "ready":
             refusals = [one.refusal for one in gates_of(batch, at=at) if one.refusal is not None]
             if refusals or alerts:
@@ -183,7 +185,7 @@ def _screened_again(actor: Actor, batch: PrintBatch, at: datetime) -> list[Refus
             value=alert.value,
             limit=alert.limit,
             unit=alert.unit,
-            message=f"new alert: {alert.message}",
+            message=f"new alert about {order_facts(order).patient}: {alert.message}",
             accepted="an order that was checked again",
             rule=alert.rule,
         )

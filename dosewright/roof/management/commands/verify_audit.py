@@ -1,20 +1,23 @@
-"""Verifies the audit trail, the signatures and the append-only triggers."""
+"""Verifies the audit trail, the signatures, the append-only rows and their triggers; writes them to a file."""
 
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from dosewright.ground.offline_verifier import read_anchors
 from dosewright.ground.pure.errors import SetupMissing
-from dosewright.ground.verify import Findings, verify
+from dosewright.ground.verify import Anchors, Findings, verify
+from dosewright.roof import clock
 from dosewright.roof.homes import the_site
 from dosewright.roof.output import REFUSED, leave_refused, print_json
 
 
 class Command(BaseCommand):
-    """python3 manage.py verify_audit [--anchor SITE:LENGTH:DIGEST ...] [--json]"""
+    """python3 manage.py verify_audit [--anchor SITE:LENGTH:DIGEST ...] [--export FILE] [--json]"""
 
     help = "verify the audit trail; exit 1 when a fault was found"
 
@@ -27,6 +30,12 @@ class Command(BaseCommand):
             metavar="SITE:LENGTH:DIGEST",
             help="a head that was kept outside, for instance on a certificate",
         )
+        parser.add_argument(
+            "--export",
+            type=Path,
+            metavar="FILE",
+            help="write what was read to a new file, to be checked elsewhere by offline_verifier.py alone",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         anchors = _anchors(options["anchor"])
@@ -34,7 +43,7 @@ class Command(BaseCommand):
             the_site()
         except SetupMissing as missing:
             leave_refused(missing, as_json=options["as_json"])
-        found = verify(anchors)
+        found = _verified(anchors, options["export"])
         if options["as_json"]:
             print_json(
                 {
@@ -51,17 +60,25 @@ class Command(BaseCommand):
             sys.exit(REFUSED)
 
     def _tell(self, found: Findings) -> None:
-        self.stdout.write(f"{found.entries} entries and {found.signatures} signatures read, head {found.head}")
+        read = f"{found.entries} entries, {found.signatures} signatures and {found.rows} rows read"
+        self.stdout.write(f"{read}, head {found.head}")
+        for chain in found.chains:
+            self.stdout.write(f"anchor {chain['site']}:{chain['length']}:{chain['head']}")
         for fault in found.faults:
             self.stdout.write(f"FAULT {fault.where}: {fault.what}")
 
 
-def _anchors(texts: list[str]) -> dict[str, tuple[int, str]]:
-    anchors: dict[str, tuple[int, str]] = {}
-    for text in texts:
-        site, _, rest = text.partition(":")
-        length, _, digest = rest.partition(":")
-        if not site or not length.isdigit() or len(digest) != 64:
-            raise CommandError(f"--anchor {text!r}: accepted is SITE:LENGTH:DIGEST", returncode=2)
-        anchors[site] = (int(length), digest)
-    return anchors
+def _anchors(texts: list[str]) -> Anchors:
+    try:
+        return read_anchors(texts)
+    except ValueError as wrong:
+        raise CommandError(str(wrong), returncode=2) from wrong
+
+
+def _verified(anchors: Anchors, export: Path | None) -> Findings:
+    try:
+        return verify(anchors, export=export, at=clock.now())
+    except FileExistsError as there:
+        raise CommandError(f"--export {export}: is there already, accepted is a new name", returncode=2) from there
+    except OSError as trouble:
+        raise CommandError(f"--export {export}: {trouble.strerror}", returncode=2) from trouble

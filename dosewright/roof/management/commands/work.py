@@ -16,6 +16,7 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, close_old_connections
 
 from dosewright.ground import wake, work
+from dosewright.ground.left_undone import put_back_failed
 from dosewright.roof import clock
 from dosewright.roof.working import run_and_log
 
@@ -24,16 +25,19 @@ POLL_S = 1.0
 
 
 class Command(BaseCommand):
-    """python3 manage.py work [--once]"""
+    """python3 manage.py work [--once] [--again]"""
 
-    help = "run background work until stopped; --once runs what is there and leaves"
+    help = "run background work until stopped; --once runs what is there and leaves; --again first takes up what failed"
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--once", action="store_true")
+        parser.add_argument("--again", action="store_true", help="try work that failed by a fault again")
 
     def handle(self, *args: Any, **options: Any) -> None:
         self._stop = False
         signal.signal(signal.SIGTERM, self._ask_to_stop)
+        if options["again"]:
+            self.stderr.write(f"{put_back_failed(now=clock.now())} pieces of work that failed are tried again")
         if options["once"]:
             while _round():
                 pass
