@@ -5,13 +5,16 @@ from __future__ import annotations
 from django.db import models
 
 from dosewright.ground.export import named_models
+from dosewright.roof.demo.substances import substance_texts
 from labels import services as labels
 from prescriptions import services as prescriptions
+from prescriptions.intake.substance_toml import read_substance
 from printing.stock import services as stock
 from tests import packs
 from tests.cast import NEXT_YEAR
 from tests.orders import another_child, enter_signed, order_request
 from tests.packs import Shelf
+from tests.stock.premix import assayed, mixed_premix, parts_on_shelf
 
 GS1_PREFIX = "9521234"
 
@@ -35,7 +38,16 @@ def full_record() -> Shelf:
         at=on.at,
     )
     stock.clean_equipment(on.cast.tomas, bath, how="as laid down", at=on.at)
+    _premix(on)
     return on
+
+
+def _premix(on: Shelf) -> None:
+    """Mix and assay a premix of a substance that has other names."""
+    text = substance_texts()["fludrocortisone"]
+    prescriptions.set_up_substance(on.cast.rosa, facts=read_substance(text, since=on.at.date()), at=on.at)
+    lot = mixed_premix(on.cast, parts_on_shelf(on.cast, at=on.at), at=on.at)
+    assayed(on.cast, lot, "0.0199", "0.0198", "0.0197", at=on.at)
 
 
 LISTED = {"allergies": {"status": "listed", "entries": ["penicillin", "latex"]}}
