@@ -19,7 +19,7 @@ from dosewright.roof.demo.stage import PEOPLE, Stage
 from prescriptions.intake.drafts import Intake
 from prescriptions.intake.files import read_file as read_intake
 from prescriptions.intake.files import read_json
-from prescriptions.intake.order_request import OrderRequest
+from prescriptions.intake.order_request import OrderRequest, StatedPatient
 from prescriptions.queries.facts import order_facts, order_state, screens_reported, standing_alerts
 from prescriptions.services import (
     attest_order,
@@ -65,6 +65,22 @@ def read_file(path: Path | None, today: date) -> Requests:
 def requests_of(intake: Intake) -> Requests:
     """Return each order of an intake with its reference, or its refusal."""
     return [(one.reference, one.request or BadInput(*one.refusals)) for one in intake.drafts]
+
+
+def newest_measure(requests: Requests) -> date:
+    """Return the day of the newest weight or height in the orders, before which the demo must not begin.
+
+    Without any it is the first day there is, so that nothing holds the demo's beginning.
+    """
+    patients = [one.patient for _, one in requests if isinstance(one, OrderRequest)]
+    measures = [
+        measure
+        for patient in patients
+        if isinstance(patient, StatedPatient)
+        for measure in (patient.weight, patient.height)
+        if measure is not None
+    ]
+    return max((one.measured_on for one in measures), default=date.min)
 
 
 def write_scenario(home: Path, today: date) -> None:

@@ -35,6 +35,10 @@ from printing.stock.queries import fill_in_tank, resin_lot_facts
 
 SPEED = 2000
 FAULT_AT_LAYER = 30
+LOOK_S = 0.25
+"""How often the demo looks at a plan or a printer: seldom, for the cores belong to them."""
+
+ENDED = frozenset({"done", "failed"})
 MARGIN_ML = Decimal(10)
 STEP_ML = Decimal(1)
 
@@ -71,7 +75,9 @@ def _plan(stage: Stage) -> list[str]:
     """Have one plan made over all lots and printers; return its batches."""
     tomas = stage.person("tomas.lind")
     plan = plates.request_plan(tomas, at=stage.now())
-    stage.wait(lambda: plan_facts(tomas, plan).state in {"done", "failed"}, f"plan {plan}", within_s=300)
+    stage.wait(
+        lambda: plan_facts(tomas, plan).state in {"done", "failed"}, f"plan {plan}", within_s=300, every_s=LOOK_S
+    )
     facts = plan_facts(tomas, plan)
     for one in facts.left_out:
         stage.say(f"left out of {plan}: {one.get('line') or one.get('order')}: {one['why']}")
@@ -133,7 +139,7 @@ def print_batches(stage: Stage, house: House, codes: Sequence[str]) -> dict[str,
     seconds = 0
     for code in codes:
         _fit_and_fill(stage, house, code)
-        stage.wait(partial(_printer_is_ready, stage, code), f"{code} on the printer")
+        stage.wait(partial(_printer_is_ready, stage, code), f"{code} on the printer", every_s=LOOK_S)
         _gates(stage, house, code)
         runs.start_run(stage.person("tomas.lind"), code, at=stage.now())
         batch = batch_facts(code, site_id=stage.site_id)
@@ -151,7 +157,7 @@ def _followed(stage: Stage, code: str) -> bool:
         if layer >= told + layers // 3:
             told = layer
             stage.say(f"batch {code}: layer {layer} of {layers}")
-        stage.wait(partial(_moved, stage, code, layer), f"the next layer of {code}", within_s=120)
+        stage.wait(partial(_moved, stage, code, layer), f"the next layer of {code}", within_s=120, every_s=LOOK_S)
     stage.say(f"batch {code} {state}")
     return state == "printed"
 

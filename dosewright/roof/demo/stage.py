@@ -32,11 +32,8 @@ PEOPLE: tuple[tuple[str, str, str, str, Role], ...] = (
 )
 """The standing cast; every person is invented."""
 
-HEAD_START = timedelta(days=2)
-MORE_FOR_EACH_ORDER = timedelta(hours=1)
-FEW_ORDERS = 20
-"""How far in the past the demo begins, so that its washes and cures end before the real time: two days, and an hour
-more for every order beyond the first twenty."""
+HEAD_START_DAYS = 2
+"""How far in the past the demo begins [days] where its orders allow it, so that its washes and cures end about now."""
 
 
 class Stuck(RuntimeError):
@@ -56,9 +53,9 @@ class Stage:
         self.passwords = {username: f"{secrets.token_hex(2)}-{secrets.token_hex(3)}" for username, *_ in PEOPLE}
         write_secret(self.home / "keys" / "invented_logins.json", json.dumps(self.passwords, indent=1))
 
-    def start_clock(self, *, orders: int = 0) -> None:
-        """Begin in the past, the earlier the more orders there are; for demo homes."""
-        self.offset = -HEAD_START - max(0, orders - FEW_ORDERS) * MORE_FOR_EACH_ORDER
+    def start_clock(self, *, newest_days_ago: int = HEAD_START_DAYS) -> None:
+        """Begin in the past, but not before the day of the newest weight in the orders; for demo homes."""
+        self.offset = -timedelta(days=min(HEAD_START_DAYS, newest_days_ago))
         clock.set_demo_offset(self.home, self.offset)
 
     def now(self) -> datetime:
@@ -66,13 +63,13 @@ class Stage:
         return clock.now()
 
     def skip(self, seconds: float) -> None:
-        """Let time pass that nobody wants to wait for, as far as the real time."""
-        self.offset = min(self.offset + timedelta(seconds=seconds), timedelta())
+        """Let time pass that nobody wants to wait for; the demo may come to run ahead of the real time."""
+        self.offset += timedelta(seconds=seconds)
         clock.set_demo_offset(self.home, self.offset)
 
     def end(self) -> None:
-        """Set the demo's clock to the real time."""
-        self.offset = timedelta()
+        """Set the demo's clock to the real time, unless it has run ahead: time does not go back in a record."""
+        self.offset = max(self.offset, timedelta())
         clock.set_demo_offset(self.home, self.offset)
 
     def person(self, username: str) -> Actor:
@@ -93,10 +90,10 @@ class Stage:
         sys.stderr.write(f"{self.now().astimezone():%a %H:%M}  {text}\n")
         sys.stderr.flush()
 
-    def wait(self, done: Callable[[], bool], what: str, *, within_s: float = 60) -> None:
-        """Wait until `done`; raises Stuck naming `what` when it takes too long."""
+    def wait(self, done: Callable[[], bool], what: str, *, within_s: float = 60, every_s: float = 0.05) -> None:
+        """Wait until `done`, looking every so often; raises Stuck naming `what` when it takes too long."""
         end = time.monotonic() + within_s
         while not done():
             if time.monotonic() > end:
                 raise Stuck(f"{what} did not happen within {within_s:g} s")
-            time.sleep(0.05)
+            time.sleep(every_s)

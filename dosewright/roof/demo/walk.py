@@ -24,12 +24,7 @@ def walk(home: Path, *, orders_file: Path | None, port: int) -> None:
     begun = time.monotonic()
     stage = Stage(home=home)
     stage.open()
-    stage.start_clock()
-    today = stage.now().date()
-    requests = orders.read_file(orders_file, today)
-    stage.start_clock(orders=len(requests))
-    if orders_file is None:
-        orders.write_scenario(home, today)
+    requests = _begin(stage, orders_file)
     children = [Child("web", web(port), log=home / "web.log"), Child("work", manage("work"), log=home / "work.log")]
     try:
         if not wait_for(f"http://127.0.0.1:{port}/health/alive", children[0]):
@@ -40,6 +35,18 @@ def walk(home: Path, *, orders_file: Path | None, port: int) -> None:
             child.stop()
     stage.end()
     sys.stderr.write(f"\nThe walk took {time.monotonic() - begun:.0f} s. Everything is in {home}\n")
+
+
+def _begin(stage: Stage, orders_file: Path | None) -> orders.Requests:
+    """Set the demo's clock and return the orders: a file's days are real ones, the scenario's count from the demo's."""
+    if orders_file is not None:
+        today = stage.now().date()
+        requests = orders.read_file(orders_file, today)
+        stage.start_clock(newest_days_ago=(today - orders.newest_measure(requests)).days)
+        return requests
+    stage.start_clock()
+    orders.write_scenario(stage.home, stage.now().date())
+    return orders.read_file(None, stage.now().date())
 
 
 def _walk(stage: Stage, requests: orders.Requests, children: list[Child], port: int, *, scenario: bool) -> None:
