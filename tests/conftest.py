@@ -4,8 +4,6 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.suites import suite_of
-
 pytest_plugins = ["tests.suites"]
 
 
@@ -15,6 +13,8 @@ SLOW = ("services", "flows", "browser")
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the slow folders first and leave all else in its order."""
+    from tests.suites import suite_of
+
     items.sort(key=lambda item: suite_of(item.nodeid) not in SLOW)
 
 

@@ -35,8 +35,13 @@ def spec_of(name: str) -> Any:
 
 
 def trace_bench(cast: Cast, *, at: datetime = NOW) -> Trace:
-    """Set the formulation up with lots of the premix's parts and a four-place balance."""
+    """Set the substances and the formulation up with lots of the premix's parts and a four-place balance."""
     found_substances(cast.rosa, at=at)
+    return parts_on_shelf(cast, at=at)
+
+
+def parts_on_shelf(cast: Cast, *, at: datetime = NOW) -> Trace:
+    """Set the formulation up, where its substance is on file, with lots of the premix's parts and a balance."""
     code = validated_formulation(cast, spec=spec_of("fludrocortisone-tablet"), at=at)
     facts = formulation_facts(cast.site.pk, code)
     premix = next(line.ingredient for line in facts.recipe if line.ingredient.premix)

@@ -13,7 +13,7 @@ from dosewright.ground.fresh import new_code
 from dosewright.ground.pure.canonical import canonical_text, digest_of
 from dosewright.ground.pure.errors import BadInput, Conflict, Refusal, refuse_if_any
 from dosewright.ground.pure.roles import Actor
-from printing.formulary import content, queries
+from printing.formulary import content, queries, stored
 from printing.formulary.models import (
     FinishStep,
     Formulation,
@@ -177,7 +177,7 @@ def _add_study(doing: Act, row: Formulation, one: content.StudyFacts, code: str)
 
 def _add_fits(row: Formulation, spec: content.FormulationSpec, studies: dict[str, Study]) -> None:
     for terms in spec.terms:
-        values: dict[str, Any] = {name: getattr(terms, name) for name in queries.TERM_COLUMNS}
+        values: dict[str, Any] = {name: getattr(terms, name) for name in stored.TERM_COLUMNS}
         ProcessTerms.objects.create(formulation=row, study=studies[terms.study], **values)
     for one in spec.ranges:
         ValidatedRange.objects.create(
@@ -216,7 +216,7 @@ def _add_steps(row: Formulation, spec: content.FormulationSpec) -> None:
 
 
 def _pin_profile(doing: Act, row: Formulation, profile: content.ProfileFacts) -> None:
-    values: dict[str, Any] = {name: getattr(profile, name) for name in queries.PROFILE_COLUMNS}
+    values: dict[str, Any] = {name: getattr(profile, name) for name in stored.PROFILE_COLUMNS}
     pinned = PrintProfile.objects.create(
         code=new_code("print profile"),
         site_id=row.site_id,
