@@ -75,7 +75,7 @@ def _delivered(stage: Stage, ingredient: IngredientFacts, needed_g: Decimal) -> 
     delivered = stock.DeliveredLot(
         ingredient=ingredient.code,
         supplier_lot=f"INVENTED-{ingredient.code[-4:]}",
-        amount_g=max(needed_g * Decimal("1.5"), Decimal(5)).quantize(Decimal("0.001")),
+        amount_g=max(needed_g * Decimal("2.5"), Decimal(5)).quantize(Decimal("0.001")),
         expires_on=stage.now().date() + timedelta(days=500),
         certificate_reference=f"invented certificate of {ingredient.name}"[:120],
         **(assay if ingredient.role == DRUG else {}),
