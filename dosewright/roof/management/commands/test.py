@@ -42,7 +42,7 @@ def shared_by_cores(arguments: list[str]) -> list[str]:
     """Return the options that share a whole run among the cores, file by file; nothing for a run of chosen tests."""
     chosen = any(one.startswith(("-n", "-p", "-k", "--pdb", "--co", "tests")) for one in arguments)
     cores = min(os.cpu_count() or 1, MOST_PROCESSES)
-    return [] if chosen or cores == 1 else ["-n", str(cores), "--dist", "loadfile"]
+    return [] if chosen or cores == 1 else ["-n", str(cores), "--dist", "loadfile", "--no-loadscope-reorder"]
 
 
 def with_absolute_report(arguments: list[str]) -> list[str]:
