@@ -143,6 +143,9 @@ def walk_every_door(home: Home) -> None:
         checked(home, code)
     assert [way(home, child) for way, child in WAYS] == codes
     assert _orders(home) == before + len(WAYS)
+    for code in codes:
+        # No other flow of this home shall plan them.
+        assert home.rosa.post(f"order/{code}/stop", {"reason": "the walk of the doors ended"})["state"] == "stopped"
 
 
 def refuse_at_every_door(home: Home) -> None:
