@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from dosewright.ground.models import Work
+from dosewright.ground.work import failed_by_faults
 
 LATE = timedelta(minutes=10)
-REFUSED = "["
-"""A refusal is kept as a list of reasons and is nobody's fault; anything else is a fault of the machine."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,12 +23,6 @@ def left_undone(*, now: datetime, site_id: int | None = None) -> LeftUndone:
     """Count what is left undone at a site, or at all of them."""
     rows = Work.objects.filter(site_id=site_id) if site_id is not None else Work.objects.all()
     return LeftUndone(
-        failed=rows.filter(state=Work.FAILED).exclude(failure__startswith=REFUSED).count(),
+        failed=failed_by_faults(rows).count(),
         late=rows.filter(state=Work.WAITING, due_at__lt=now - LATE).count(),
     )
-
-
-def put_back_failed(*, now: datetime) -> int:
-    """Let all work that failed by a fault be tried again from the first attempt; return how many pieces."""
-    failed = Work.objects.filter(state=Work.FAILED).exclude(failure__startswith=REFUSED)
-    return failed.update(state=Work.WAITING, attempts=0, due_at=now, done_at=None)

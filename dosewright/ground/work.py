@@ -17,7 +17,7 @@ from decimal import Decimal
 from typing import Any, TypeVar
 
 from django.db import transaction
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 
 from dosewright.ground import outbox, steps
 from dosewright.ground.act import Act, act
@@ -27,6 +27,9 @@ from dosewright.ground.pure.errors import Refused
 from dosewright.ground.pure.roles import Actor, Channel
 
 LEASE = timedelta(seconds=120)
+REFUSED = "["
+"""How the failure of refused work begins: a list of reasons."""
+
 MOST_ATTEMPTS = 5
 RETRY_AFTER = (timedelta(seconds=5), timedelta(seconds=30), timedelta(minutes=3), timedelta(minutes=15))
 """The pause after each failed attempt: a full disk or a lost database lasts minutes (judgement, no source)."""
@@ -147,6 +150,17 @@ def sweep(*, clock: Callable[[], datetime], most: int = 50) -> list[int]:
         state=Work.FAILED, failure="the worker died on every attempt", lease_until=None
     )
     return list(_claimable(now).order_by("due_at", "pk").values_list("pk", flat=True)[:most])
+
+
+def failed_by_faults(rows: QuerySet[Work]) -> QuerySet[Work]:
+    """Return the rows that failed by a fault of the machine; a refusal, kept as a list of reasons, is none."""
+    return rows.filter(state=Work.FAILED).exclude(failure__startswith=REFUSED)
+
+
+def put_back_failed(*, now: datetime) -> int:
+    """Let all work that failed by a fault be tried again from the first attempt; return how many pieces."""
+    failed = failed_by_faults(Work.objects.all())
+    return failed.update(state=Work.WAITING, attempts=0, due_at=now, done_at=None)
 
 
 def _claimable(now: datetime) -> Any:

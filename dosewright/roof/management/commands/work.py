@@ -16,7 +16,6 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, close_old_connections
 
 from dosewright.ground import wake, work
-from dosewright.ground.left_undone import put_back_failed
 from dosewright.roof import clock
 from dosewright.roof.working import run_and_log
 
@@ -37,7 +36,7 @@ class Command(BaseCommand):
         self._stop = False
         signal.signal(signal.SIGTERM, self._ask_to_stop)
         if options["again"]:
-            self.stderr.write(f"{put_back_failed(now=clock.now())} pieces of work that failed are tried again")
+            self.stderr.write(f"{work.put_back_failed(now=clock.now())} pieces of work that failed are tried again")
         if options["once"]:
             while _round():
                 pass
