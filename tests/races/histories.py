@@ -182,7 +182,7 @@ class Player:
             with contextlib.suppress(Refused):
                 batches.weighed_zone(self.cast, zone.code, self.on.bench.balance, at=self.now)
             for unit in units if zone.line is None else ():
-                said = f"{Decimal(unit.predicted_content_ug) / 1000}"
+                said = f"{Decimal(unit.predicted_content_ng) / 1_000_000}"
                 with contextlib.suppress(Refused):
                     runs.record_content(self.cast.ada, unit.code, content_mg=said, method="assay", at=self.now)
         for zone in waiting:

@@ -209,8 +209,8 @@ def _tested(walk: Walk, order: str, batch: str, ended: Any) -> Shelf:
     shelf = Shelf(cast=cast, bench=walk.bench, batch=batch, order=order, zones=tuple(one.code for one in zones), at=now)
     mass = Measurement.objects.filter(zone__code=zones[0].code, kind="mass").order_by("pk").first()
     assert mass is not None
-    assert mass.value_ug is not None
-    value = batches.tenths(mass.value_ug + 100)
+    assert mass.value_ng is not None
+    value = batches.tenths(mass.value_ng // 1000 + 100)
     correct = lambda: runs.correct_measurement(cast.tomas, mass.code, value=value, reason="read wrongly", at=now)  # noqa: E731
     calls: Calls = {
         "Ada Brandt": lambda: runs.judge_zone(cast.ada, zones[0].code, at=now),
