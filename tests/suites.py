@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -95,6 +96,23 @@ class Ledger:
             print(line)
         if self.everything and self.owed():
             print("failed: --all asks for every suite, and something was not run")
+
+
+ONE_HOME = ("browser", "flows")
+"""Folders whose files share a home that takes long to build: one process runs all of them, and builds it once."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Share a whole run file by file, but keep the folders of `ONE_HOME` together."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class ByHome(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            folder = suite_of(nodeid)
+            return folder if folder in ONE_HOME else str(super()._split_scope(nodeid))
+
+    return ByHome(config, log) if config.getoption("dist") == "loadfile" else None
 
 
 def suite_of(nodeid: str) -> str:

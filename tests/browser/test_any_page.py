@@ -1,4 +1,4 @@
-"""Axe over one page of every shape, light and wide, and its contrast in the dark; run by ``--all``."""
+"""Axe over one page of every shape, light and wide, and its contrast in the dark; run by its name: it takes minutes."""
 
 from __future__ import annotations
 

@@ -2,7 +2,7 @@
 
 Links are followed from each person's home. All pages are read as they are written; one of each address
 without its codes is drawn by Chromium, and a representative set is looked at by axe; `test_any_page`, run by
-``--all``, lets axe look at one of every address and state.
+its name, lets axe look at one of every address and state.
 """
 
 from __future__ import annotations

@@ -133,7 +133,7 @@ def test_a_refused_plan_leaves_an_audit_row(cast: Cast, at_bench: Bench) -> None
 
 
 def test_more_than_is_left_of_a_lot_is_not_planned(cast: Cast) -> None:
-    one = bench(cast, tank_minimum_ul=40_000)
+    one = bench(cast, tank_minimum_ul=120_000)
     two_orders(cast)
     elsewhere = stock.register_equipment(
         cast.paul,
