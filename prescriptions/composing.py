@@ -74,6 +74,7 @@ class OrderContext:
 
     source: str
     substance: str
+    substance_id: int
     rule: RoundingRule
     prescriber: PrescriberFacts
     zone: ZoneInfo
@@ -100,6 +101,7 @@ class ComposedOrder:
     ready_by: datetime
     supplies_ready_by: tuple[datetime, ...]
     prescriber: PrescriberFacts
+    substance_id: int
 
     @property
     def starts_on(self) -> date:
@@ -170,6 +172,7 @@ def compose(request: OrderRequest, context: OrderContext) -> ComposedOrder:
         ready_by=ready[0],
         supplies_ready_by=ready,
         prescriber=context.prescriber,
+        substance_id=context.substance_id,
     )
 
 

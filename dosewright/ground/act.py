@@ -249,8 +249,12 @@ def _append(doing: Act, *, outcome: str, body: Mapping[str, Any]) -> AuditEntry:
 
 
 def _locked_chain(site_id: int) -> Chain:
+    mine = Chain.objects.select_for_update().filter(site_id=site_id)
+    found = list(mine)
+    if found:
+        return found[0]
     Chain.objects.get_or_create(site_id=site_id, defaults={"head": GENESIS})
-    return Chain.objects.select_for_update().get(site_id=site_id)
+    return mine.get()
 
 
 def _recorded(value: Any) -> Any:

@@ -15,7 +15,7 @@ from typing import Any
 from django.db import models
 
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.raw_rows import rows_by
+from dosewright.ground.raw_rows import few_rows, rows_by
 
 APART = frozenset({"ground_auditentry", "ground_readentry"})
 """Append-only tables whose rows no entry names: the chain itself, and looks, which are sealed by the hour."""
@@ -84,8 +84,8 @@ def row_texts(model: type[models.Model], pks: Sequence[int] | None = None) -> It
     columns = [field for field in model._meta.concrete_fields if not field.primary_key]
     names = [field.attname for field in columns]
     usual = [field.default if field.has_default() and not callable(field.default) else None for field in columns]
-    rows = model._default_manager.all() if pks is None else model._default_manager.filter(pk__in=pks)
-    for pk, values in rows_by(rows, "pk", *names):
+    rows = rows_by(model._default_manager.all(), "pk", *names) if pks is None else few_rows(model, pks)
+    for pk, values in rows:
         yield pk, UNREADABLE if values is None else _text(names, values, usual)
 
 

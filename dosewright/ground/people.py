@@ -28,8 +28,10 @@ def actor_of(user: User, *, channel: Channel) -> Actor:
         user_id=user.pk,
         username=user.username,
         printed_name=user.printed_name,
+        registration=user.registration,
         site_id=user.site_id,
         site_code=user.site.code,
+        zone=user.site.zone,
         roles=roles,
         channel=channel,
     )

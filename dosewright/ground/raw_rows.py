@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
 from typing import Any
 
-from django.db import models
+from django.db import connection, models
 
 PAGE = 2000
 UNREADABLE = (ValueError, TypeError, ArithmeticError)
+
+Converter = Callable[[Any, Any, Any], Any]
 
 
 def rows_by(rows: models.QuerySet[Any], key: str, *names: str) -> Iterator[tuple[int, tuple[Any, ...] | None]]:
@@ -44,3 +47,41 @@ def _values(row: models.QuerySet[Any], names: tuple[str, ...]) -> tuple[Any, ...
         return tuple(row.values_list(*names).get())
     except UNREADABLE:
         return None
+
+
+def few_rows(model: type[models.Model], pks: Sequence[int]) -> list[tuple[int, tuple[Any, ...] | None]]:
+    """Return ``(key, values of every column but the key)`` of a few rows in the order of their keys.
+
+    The same values as `rows_by` gives, by a statement that is put together once: every action reads what it added.
+    """
+    sql, columns = _statement(model, connection.vendor)
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute(sql % ", ".join(["%s"] * len(pks)), list(pks))
+            return [(key, _converted(values, columns)) for key, *values in cursor.fetchall()]
+    except UNREADABLE:
+        names = [field.attname for field in model._meta.concrete_fields if not field.primary_key]
+        return list(rows_by(model._default_manager.filter(pk__in=pks), "pk", *names))
+
+
+@lru_cache(maxsize=256)
+def _statement(model: type[models.Model], vendor: str) -> tuple[str, list[tuple[Any, list[Converter]]]]:
+    quoted, table = connection.ops.quote_name, model._meta.db_table
+    columns = [field.get_col(table) for field in model._meta.concrete_fields if not field.primary_key]
+    key = quoted(str(model._meta.pk.column if model._meta.pk else "id"))
+    names = ", ".join([key, *(quoted(str(column.target.column)) for column in columns)])
+    sql = f"SELECT {names} FROM {quoted(table)} WHERE {key} IN (%s) ORDER BY {key}"
+    return sql, [
+        (column, [*connection.ops.get_db_converters(column), *column.get_db_converters(connection)])
+        for column in columns
+    ]
+
+
+def _converted(values: Sequence[Any], columns: list[tuple[Any, list[Converter]]]) -> tuple[Any, ...]:
+    return tuple(_value(value, *column) for value, column in zip(values, columns, strict=True))
+
+
+def _value(stored: Any, column: Any, converters: list[Converter]) -> Any:
+    for convert in converters:
+        stored = convert(stored, column, connection)
+    return stored

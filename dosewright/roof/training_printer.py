@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import http.client
 import io
 import json
 import signal
@@ -145,15 +146,24 @@ class House:
         )
         try:
             with urllib.request.urlopen(request, timeout=TIMEOUT_S) as answer:
-                return answer.status, answer.read(MOST_BYTES)
+                return answer.status, _whole(answer)
         except urllib.error.HTTPError as refused:
             with refused:
                 body = refused.read(MOST_BYTES)
             _say(f"{method} {path}: {refused.code} {body[:300].decode(errors='replace')}")
             return (refused.code, body) if method == "POST" and refused.code < 500 else None
-        except (urllib.error.URLError, OSError, TimeoutError) as trouble:
+        except (urllib.error.URLError, http.client.HTTPException, OSError, TimeoutError) as trouble:
             _say(f"{method} {path}: nobody answers ({trouble})")
             return None
+
+
+def _whole(answer: http.client.HTTPResponse) -> bytes:
+    """Return the body of an answer; raises HTTPException where the line was cut before its end."""
+    body = answer.read(MOST_BYTES)
+    promised = answer.headers.get("Content-Length")
+    if not answer.chunked and (promised is None or len(body) != int(promised)):
+        raise http.client.HTTPException(f"{len(body)} of {promised or 'an unknown number of'} bytes came")
+    return body
 
 
 class TrainingPrinter:

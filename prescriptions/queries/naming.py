@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from django.db.models import QuerySet
 
-from dosewright.ground.models import Grant, Site, User
+from dosewright.ground.models import Grant, User
 from dosewright.ground.pure.canonical import decimal_text
 from dosewright.ground.pure.errors import BadInput, Refusal
 from dosewright.ground.pure.roles import Actor, Role
@@ -17,14 +17,9 @@ from prescriptions.dosing import RoundingRule
 from prescriptions.models import Substance, SubstanceName
 
 
-def site_of(actor: Actor) -> Site:
-    """Return the actor's site."""
-    return Site.objects.get(pk=actor.site_id)
-
-
 def site_today(actor: Actor, at: datetime) -> date:
     """Return the day that it is at the actor's site."""
-    return at.astimezone(site_of(actor).zone).date()
+    return at.astimezone(actor.zone).date()
 
 
 def tidy_name(name: str) -> str:
@@ -104,8 +99,7 @@ def prescriber_named(actor: Actor, registration: str | None) -> PrescriberFacts:
             accepted="the prescriber's registration",
             rule="prescriber",
         )
-    user = User.objects.get(pk=actor.user_id)
-    return PrescriberFacts(name=user.printed_name, registration=user.registration, user_id=user.pk)
+    return PrescriberFacts(name=actor.printed_name, registration=actor.registration, user_id=actor.user_id)
 
 
 def _prescribers(site_id: int) -> QuerySet[User]:

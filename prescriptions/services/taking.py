@@ -129,6 +129,8 @@ def _mismatches(patient: Patient, stated: StatedPatient) -> list[Refusal]:
 
 
 def _add_allergies(doing: Act, patient: Patient, stated: StatedAllergies) -> None:
+    if not stated.entries:
+        return
     site_id = doing.actor.site_id
     named = names_on_file(site_id)
     on_file = {folded(text) for text in patient.allergies.values_list("text", flat=True)}
@@ -142,13 +144,13 @@ def _add_allergies(doing: Act, patient: Patient, stated: StatedAllergies) -> Non
 
 
 def _add_measures(doing: Act, patient: Patient, stated: StatedPatient) -> None:
-    for kind, measure in ((BodyMeasure.WEIGHT, stated.weight), (BodyMeasure.HEIGHT, stated.height)):
-        if measure is None:
-            continue
-        same = BodyMeasure.objects.filter(
-            patient=patient, kind=kind, value=measure.value, measured_on=measure.measured_on, corrected_by=None
-        )
-        if not same.exists():
+    stated_measures = {BodyMeasure.WEIGHT: stated.weight, BodyMeasure.HEIGHT: stated.height}
+    given = {kind: one for kind, one in stated_measures.items() if one is not None}
+    days = {one.measured_on for one in given.values()}
+    standing = BodyMeasure.objects.filter(patient=patient, measured_on__in=days, corrected_by=None)
+    on_file = set(standing.values_list("kind", "value", "measured_on")) if given else set()
+    for kind, measure in given.items():
+        if (kind, measure.value, measure.measured_on) not in on_file:
             add_measure(doing, patient, kind, measure)
 
 

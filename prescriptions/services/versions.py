@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from dosewright.ground.act import Act
+from dosewright.ground.added import add_all
 from dosewright.ground.fresh import new_code
 from dosewright.ground.models import Signature
 from dosewright.ground.pure.canonical import canonical_text
@@ -21,7 +22,7 @@ from prescriptions.intake.regimen_json import step_as_json
 from prescriptions.intake.timing_json import schedule_as_json
 from prescriptions.models import DoseLine, Order, OrderRemark, OrderVersion, Patient, RegimenStep
 from prescriptions.queries.figures import figures_on_file
-from prescriptions.queries.naming import prescriber_named, rounding_rule, site_of, substance_named
+from prescriptions.queries.naming import prescriber_named, rounding_rule, site_today, substance_named
 from prescriptions.queries.repeated import repeated_of
 
 SIGNING = frozenset({"order.enter", "order.sign", "order.attest", "order.amend", "order.resubmit"})
@@ -50,15 +51,15 @@ def compose_request(
     actor: Actor, request: OrderRequest, *, source: str, at: datetime, amends: Mapping[str, Any] | None = None
 ) -> ComposedOrder:
     """Look up what `request` names and compose it; raises BadInput and NotThere."""
-    site = site_of(actor)
     substance = substance_named(actor.site_id, request.substance)
     context = OrderContext(
         source=source,
         substance=substance.name,
+        substance_id=substance.pk,
         rule=rounding_rule(substance),
         prescriber=prescriber_named(actor, request.prescriber_registration),
-        zone=site.zone,
-        today=at.astimezone(site.zone).date(),
+        zone=actor.zone,
+        today=site_today(actor, at),
         known=_known(actor, request),
         amends=amends,
         weekly_only=substance.weekly_only,
@@ -81,7 +82,7 @@ def add_version(
     version = OrderVersion.objects.create(
         order=order,
         number=number,
-        substance=substance_named(doing.actor.site_id, request.substance),
+        substance_id=composed.substance_id,
         release=request.release,
         route=request.route,
         reason=request.reason,
@@ -177,23 +178,27 @@ def _known(actor: Actor, request: OrderRequest) -> PatientFigures | None:
 
 
 def _add_steps(version: OrderVersion, composed: ComposedOrder) -> None:
-    for number, (step, dose) in enumerate(zip(composed.regimen.steps, composed.doses, strict=True), start=1):
-        RegimenStep.objects.create(
-            version=version,
-            number=number,
-            text=canonical_text(step_as_json(step)),
-            calculated_mg=dose.calculated_mg,
-            ordered_mg=dose.ordered_mg,
-            rounding_words=dose.text,
-            starts_on=step.start_date,
-            ends_on=step.stop_date,
-        )
+    steps = enumerate(zip(composed.regimen.steps, composed.doses, strict=True), start=1)
+    add_all(
+        [
+            RegimenStep(
+                version=version,
+                number=number,
+                text=canonical_text(step_as_json(step)),
+                calculated_mg=dose.calculated_mg,
+                ordered_mg=dose.ordered_mg,
+                rounding_words=dose.text,
+                starts_on=step.start_date,
+                ends_on=step.stop_date,
+            )
+            for number, (step, dose) in steps
+        ]
+    )
 
 
 def _add_lines(order: Order, version: OrderVersion, composed: ComposedOrder) -> list[str]:
-    codes = []
-    for number, line in enumerate(composed.lines, start=1):
-        row = DoseLine.objects.create(
+    rows = DoseLine.objects.bulk_create(
+        DoseLine(
             code=new_code("dose line"),
             order=order,
             order_version=version,
@@ -207,8 +212,9 @@ def _add_lines(order: Order, version: OrderVersion, composed: ComposedOrder) -> 
             supplies=line.supplies,
             ready_by=composed.supplies_ready_by[line.supply - 1],
         )
-        codes.append(row.code)
-    return codes
+        for number, line in enumerate(composed.lines, start=1)
+    )
+    return [row.code for row in rows]
 
 
 def _version_repeated(composed: ComposedOrder) -> OrderVersion | None:

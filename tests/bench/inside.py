@@ -119,7 +119,7 @@ def main(what: str, *rest: str) -> None:
     elif what == "bare":
         from tests.bench import bare
 
-        bare.make_table()
+        bare.make_tables()
     sys.stdout.write(json.dumps(answer))
 
 

@@ -10,10 +10,11 @@ import pytest
 from django.db import transaction
 
 from dosewright.ground.act import act
-from dosewright.ground.added import add_all, row_texts
+from dosewright.ground.added import add_all, gathering, row_texts
 from dosewright.ground.models import AuditEntry, Outbox
 from dosewright.ground.pure.canonical import digest_of
 from dosewright.ground.pure.roles import Role
+from dosewright.ground.raw_rows import few_rows, rows_by
 from dosewright.ground.verify import verify
 from tests.ground.small_site import NOON, SmallSite, small_site
 
@@ -65,7 +66,7 @@ def test_no_row_is_added_outside_an_action(house: SmallSite) -> None:
 
 
 def test_many_rows_are_added_so_that_they_are_noted() -> None:
-    """`bulk_create` of an append-only table would leave rows that no entry names."""
+    """`bulk_create` of an append-only table would leave rows that no entry names; dose lines and units are none."""
     callers = {
         (path.relative_to(ROOT).as_posix(), found)
         for app in ("dosewright", "prescriptions", "printing", "labels")
@@ -76,5 +77,17 @@ def test_many_rows_are_added_so_that_they_are_noted() -> None:
     }
     assert callers == {
         ("dosewright/ground/scope.py", "ReadEntry.objects"),
+        ("prescriptions/services/versions.py", "DoseLine.objects"),
         ("printing/plates/services/writing.py", "PlacedUnit.objects"),
     }
+
+
+def test_few_rows_are_read_as_many_are(house: SmallSite) -> None:
+    """Entries are written from `few_rows` and verified from `rows_by`: they must read the same."""
+    with gathering():
+        add_all([fact(house, name) for name in ("one", "two", "three")])
+    names = [field.attname for field in Outbox._meta.concrete_fields if not field.primary_key]
+    many = list(rows_by(Outbox.objects.all(), "pk", *names))
+    assert len(many) == 3
+    assert few_rows(Outbox, [key for key, _ in many]) == many
+    assert few_rows(Outbox, [many[2][0], many[0][0]]) == [many[0], many[2]]

@@ -6,8 +6,9 @@ from datetime import timedelta
 
 import pytest
 
-from dosewright.ground.left_undone import LATE, LeftUndone, left_undone, put_back_failed
+from dosewright.ground.left_undone import LATE, LeftUndone, left_undone
 from dosewright.ground.models import Work
+from dosewright.ground.work import put_back_failed
 from tests.ground.small_site import NOON, SmallSite, small_site
 
 pytestmark = pytest.mark.django_db

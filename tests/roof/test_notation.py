@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -126,8 +127,10 @@ def test_a_code_leads_only_where_its_reader_may_go(role: Role, link: bool) -> No
         user_id=1,
         username="x",
         printed_name="X",
+        registration="",
         site_id=1,
         site_code="S",
+        zone=ZoneInfo("UTC"),
         roles=frozenset({role}),
         channel=Channel.PAGE,
     )

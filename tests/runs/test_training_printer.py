@@ -71,6 +71,7 @@ class SmallHouse:
     told: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
     tokens: set[str] = field(default_factory=set)
     answers: dict[str, list[int]] = field(default_factory=dict)
+    cut: dict[str, int] = field(default_factory=dict)
 
     def said(self, verb: str) -> list[dict[str, Any]]:
         return [facts for name, facts in self.told if name == verb]
@@ -90,10 +91,10 @@ def serve(house: SmallHouse, port: int = 0) -> ThreadingHTTPServer:
     class Line(BaseHTTPRequestHandler):
         def do_GET(self) -> None:
             house.tokens.add(self.headers["Authorization"])
-            if self.path == "/api/v1/printer-job":
-                self.answer(200, json.dumps(house.job()).encode())
-            else:
-                self.answer(200, plate_bytes())
+            verb = self.path.rsplit("/", 1)[1]
+            body = json.dumps(house.job()).encode() if verb == "printer-job" else plate_bytes()
+            house.cut[verb] = house.cut.get(verb, 0) - 1
+            self.answer(200, body, sent=len(body) // 2 if house.cut[verb] >= 0 else len(body))
 
         def do_POST(self) -> None:
             facts = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
@@ -105,11 +106,11 @@ def serve(house: SmallHouse, port: int = 0) -> ThreadingHTTPServer:
                     house.phase = "wait"
             self.answer(status, b"{}")
 
-        def answer(self, status: int, body: bytes) -> None:
+        def answer(self, status: int, body: bytes, *, sent: int | None = None) -> None:
             self.send_response(status)
             self.send_header("Content-Length", str(len(body)))
             self.end_headers()
-            self.wfile.write(body)
+            self.wfile.write(body[:sent])
 
         def log_message(self, *_: object) -> None:
             """Say nothing."""
@@ -209,6 +210,15 @@ def test_it_outlives_a_house_that_restarts_and_one_that_fails(line: Line) -> Non
     assert process.wait(2 * WITHIN_S) == 0
     assert [one["layer"] for one in line.house.said("layer")][-1] == LAYERS
     assert len(line.house.said("end")) == 1
+
+
+def test_an_answer_that_is_cut_short_is_none(line: Line) -> None:
+    """A house that is killed while it answers: half a job ends no printer, half a plate file is not "unprintable"."""
+    line.house.cut = {"printer-job": 2, "plate-file": 2}
+    line.printer()
+    until(lambda: line.house.said("seen"))
+    assert line.house.said("seen")[0]["layers"] == LAYERS
+    assert max(line.house.cut.values()) < 0, "all were cut"
 
 
 def test_a_run_that_it_did_not_begin_is_a_fault_and_never_resumed(line: Line) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from zoneinfo import ZoneInfo
 
 from dosewright.ground.pure.errors import NotAllowed, Refusal
 
@@ -39,13 +40,15 @@ class Channel(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Actor:
-    """Who acts, where, with which roles and by which door."""
+    """Who acts, where, with which roles and by which door; ``zone`` is the site's, in which its days are counted."""
 
     user_id: int
     username: str
     printed_name: str
+    registration: str
     site_id: int
     site_code: str
+    zone: ZoneInfo
     roles: frozenset[Role]
     channel: Channel
 
