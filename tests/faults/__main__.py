@@ -61,8 +61,8 @@ def run_on(database: str, asked: argparse.Namespace, wanted: Wanted) -> list[Row
         for one in families.FAMILIES
         if (not asked.family or one.name in asked.family.split(",")) and one.has(fault, database)
     ]
-    together = [one for one in chosen if not one.needs_empty_site]
-    for group in (together, *([one] for one in chosen if one.needs_empty_site)):
+    together = [one for one in chosen if not one.needs_empty_site and not one.apart]
+    for group in (together, *([one] for one in chosen if one not in together)):
         if group:
             _in_one_home(database, group, ledger, wanted, quick=asked.quick)
     return ledger.rows

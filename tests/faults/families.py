@@ -23,7 +23,10 @@ Run = Callable[[Trial, Any, Ledger, Wanted], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Family:
-    """Faults that share a home: their names, the function that runs them, and the few that a quick run takes."""
+    """Faults that share a home: their names, the function that runs them, and the few that a quick run takes.
+
+    ``apart`` gives a family a home of its own: one lot of resin lasts for some forty plans.
+    """
 
     name: str
     faults: tuple[str, ...]
@@ -31,6 +34,7 @@ class Family:
     quick: tuple[str, ...] = ()
     databases: tuple[str, ...] = DATABASES
     needs_empty_site: bool = False
+    apart: bool = False
 
     def has(self, fault: str, database: str) -> bool:
         """Tell whether a fault that may be wanted is one of these."""
@@ -66,6 +70,7 @@ FAMILIES = (
         run=take_servers_away,
         quick=("order.sign:action-committed", "plan:action-recorded"),
         databases=(POSTGRESQL,),
+        apart=True,
     ),
     Family(
         name="walk",

@@ -117,14 +117,27 @@ class Program:
         return (self.steps / "who").read_text(encoding="utf-8").partition("\t")[2]
 
     def wait_met(self, *, within_s: float = MET_WITHIN_S) -> str:
-        """Wait until the armed step is met and return what it was about; raises NotMet."""
+        """Wait until the armed step is met and return what it was about; raises NotMet.
+
+        A program that ended by itself meanwhile (as Celery's may when its broker was away) is begun again, as
+        whoever watches over it does.
+        """
         end = time.monotonic() + within_s
         while not self.met:
+            self._begin_again_armed()
             if time.monotonic() > end:
                 armed = (self.steps / "armed").read_text() if (self.steps / "armed").exists() else "nothing"
                 raise NotMet(f"{self.name} never met {armed!r}; it wrote {self.said()}")
             time.sleep(0.05)
         return self.about
+
+    def _begin_again_armed(self) -> None:
+        armed = self.steps / "armed"
+        if self.child is None or self.is_alive or self.met or not armed.exists():
+            return
+        what = armed.read_text(encoding="utf-8")
+        self.watch()
+        armed.write_text(what, encoding="utf-8")
 
     def said(self) -> str:
         """Return the end of what it wrote."""
