@@ -38,17 +38,24 @@ CREATES = {
     "tank-fill": "tank.fill",
     "plan": "plan.request",
     "pack": "pack.start",
+    "patient": "patient.register",
+    "deviation": "deviation.open",
+    "token": "token.create",
 }
 """The action behind each address that makes a record; the other addresses say theirs when they are asked."""
 
 LOOK_FIRST = {
     "substance.set_up", "formulation.draft", "equipment.register", "ingredient_lot.receive", "resin_lot.start",
     "printer.register", "tank.fill", "plan.request", "printer.check", "resin_lot.test", "run.gate", "run.mass",
-    "run.appearance", "run.content", "resin_lot.weigh",
+    "run.appearance", "run.content", "resin_lot.weigh", "patient.measure", "equipment.check", "equipment.clean",
+    "deviation.open", "premix.start", "premix.weigh", "premix.assay", "patient.reveal",
 }  # fmt: skip
 """What may rightly be done a second time (a second lot, a second reading): who got no answer looks before repeating."""
 
-ANEW = {"printer.token", "alert.open"}
+PLACES = {"order/import": "order.import", "ingredient-lot/premix": "premix.start"}
+"""Addresses with a word where others have a code."""
+
+ANEW = {"printer.token", "alert.open", "token.create"}
 """What is taken again: a token is shown once, so that a lost one is made anew; alerts may be opened again."""
 
 
@@ -93,8 +100,10 @@ class Struck(Person):
     def _action(self, path: str) -> str:
         parts = path.removeprefix(API).split("/")
         kind = "/".join([parts[0], *parts[2:]])
-        if kind in {"session", "token", "audit"} or not path.startswith(API):
+        if kind in {"session", "audit"} or not path.startswith(API):
             return ""
+        if (place := path.removeprefix(API).partition("?")[0]) in PLACES:
+            return PLACES[place]
         known = self.strikes.actions
         if kind not in known:
             known[kind] = CREATES.get(kind) or self.get(path.removeprefix(API))["action"]
@@ -151,8 +160,10 @@ class Struck(Person):
         """Return what the record shows to somebody who got no answer."""
         home = self.strikes.trial.home
         subject = counting.last_subject(home, action)
-        parts = path.removeprefix(API).split("/")
-        shown = dict(self._looked(f"{parts[0]}/{parts[1] if len(parts) > 1 else subject}"))
+        place = path.removeprefix(API).partition("?")[0]
+        parts = place.split("/")
+        named = parts[1] if len(parts) > 1 and place not in PLACES else subject
+        shown = dict(self._looked(f"{parts[0]}/{named}"))
         documents = f"SELECT code FROM ground_document WHERE subject = '{subject}' ORDER BY id DESC LIMIT 1"
         shown |= {"code": subject, "deviations": []}
         for (code,) in home.tables.all(documents):

@@ -6,6 +6,7 @@ from tests.faults.clearing import cleared
 from tests.faults.rows import Ledger, Wanted
 from tests.faults.striking import KILL_WEB, Strikes, strike_everybody
 from tests.faults.trial import Trial
+from tests.faults.ways_aside import walk_aside
 from tests.flows.audit_evidence import check_audit
 from tests.flows.pack_evidence import check_every_unit, check_label_originals, check_labels, check_packs, check_stock
 from tests.flows.plate_evidence import check_lines, check_plate_file
@@ -30,6 +31,9 @@ def walk_struck(trial: Trial, ledger: Ledger, wanted: Wanted) -> None:
         told.say(f"{len(strikes.done)} kills on the way; 3 packs of 28, every unit and microgram accounted for")
         told.say("verify_audit finds no fault")
         told.seen = "records, labels, audit trail"
+        walk_aside(trial.home, way, ledger, KILL_WEB, wanted)
+        trial.quiet()
+        check_audit(trial.home)
     if wanted(KILL_WEB, CLEARED):
         with ledger.row(KILL_WEB, CLEARED) as told:
             cleared(trial, told)
