@@ -12,7 +12,7 @@ from dosewright.ground.act import act
 from dosewright.ground.jurisdictions import Pack, known_packs, load_pack, signable
 from dosewright.ground.models import PackInUse, Site
 from dosewright.ground.pure.canonical import canonical_text, digest_of
-from dosewright.ground.pure.errors import BadInput, Blocked, Refusal, Refused, SetupMissing, refuse_if_any
+from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, Refusal, Refused, SetupMissing, refuse_if_any
 from dosewright.ground.pure.roles import Actor
 from dosewright.ground.signing import Pen, sign
 
@@ -69,12 +69,14 @@ def sign_law(actor: Actor, code: str, *, pen: Pen, at: datetime) -> LawAnswer:
     """Sign a law pack into use at the actor's site; pharmacists.
 
     Raises NotThere for an unknown pack, BadInput for one of another jurisdiction than the site's, Blocked for
-    one with an unconfirmed mandatory item or that is not valid yet.
+    one with an unconfirmed mandatory item or that is not valid yet, Conflict for the one that is in use as it stands.
     """
     pack = _named(code)
     with act(actor, "jurisdiction.sign", at=at, subject=pack.id) as doing:
-        site = Site.objects.get(pk=actor.site_id)
+        # Two who sign at once meet here: the second one finds the pack in use.
+        site = Site.objects.select_for_update(no_key=True).get(pk=actor.site_id)
         refuse_if_any(BadInput, _other_country(pack, site))
+        refuse_if_any(Conflict, _in_use_already(pack, site))
         refuse_if_any(Blocked, _unsignable(pack, at.astimezone(site.zone).date()))
         signature = sign(
             doing,
@@ -138,6 +140,21 @@ def why_no_law(site_id: int) -> str:
 def _named(code: str) -> Pack:
     name, _, version = code.strip().partition(" ")
     return load_pack(name, version)
+
+
+def _in_use_already(pack: Pack, site: Site) -> list[Refusal]:
+    used = PackInUse.objects.filter(site=site).order_by("pk").last()
+    if used is None or (used.pack, used.pack_version, used.pack_digest) != (pack.code, pack.version, law_digest(pack)):
+        return []
+    return [
+        Refusal(
+            field="law pack",
+            value=pack.id,
+            message="is in use at this site as it stands",
+            accepted="another law pack, or this one once its text has changed",
+            rule="law-in-use",
+        )
+    ]
 
 
 def _other_country(pack: Pack, site: Site) -> list[Refusal]:

@@ -184,11 +184,43 @@ def _posted(base_url: str, token: str, path: str, bodies: list[bytes]) -> float:
     return time.perf_counter() - begun
 
 
+def workers(quick: bool) -> Iterator[Figure]:
+    """Two workers against one on planning and on writing plate files."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
+    import django
+
+    django.setup()
+    from dosewright.roof.clock import MARK, set_demo_offset
+    from tests.bench.workers import offset_of_the_cast, timed
+
+    sites, orders = (2, 1) if quick else (4, 5)
+    with both_stacks() as stacks:
+        for stack in stacks:
+            home = Path(stack.env["DOSEWRIGHT_HOME"])
+            (home / MARK).write_text("a home of the tests; everything in it is invented\n", encoding="utf-8")
+            set_demo_offset(home, offset_of_the_cast())
+            codes = inside(stack, "sites", str(4 * sites), str(orders))
+            groups = [codes[begin : begin + sites] for begin in range(0, 4 * sites, sites)]
+
+            def ask(kind: str, group: list[str], stack: Stack = stack) -> None:
+                inside(stack, "ask", kind, *group)
+
+            for one in timed(stack, home / "bench", ask, groups):
+                name = {"plan": f"plans of {3 * orders} dose lines", "deliver": "plate files and plate maps"}[one.kind]
+                yield Figure(
+                    name=f"two workers against one, {one.pieces} {name}, {stack.name}",
+                    found=f"{one.ratio:.2f} ({one.one_s:.1f} s, {one.two_s:.1f} s)",
+                    aim="at least 1.7",
+                    met=one.ratio >= 1.7,
+                )
+
+
 MEASURED: dict[str, Callable[[bool], Iterator[Figure]]] = {
     "intake": intake,
     "actions": actions,
     "verification": verification,
     "pages": pages,
+    "workers": workers,
 }
 
 

@@ -1,4 +1,7 @@
-"""Measures inside one home: `python -m tests.bench.inside found|verify COUNT ...|pages FEW MANY`, prints JSON."""
+"""Measures inside one home: `python -m tests.bench.inside WHAT ...`, prints JSON.
+
+WHAT is found, verify COUNT ..., pages FEW MANY, sites COUNT ORDERS, or ask KIND SITE ...
+"""
 
 from __future__ import annotations
 
@@ -116,6 +119,14 @@ def main(what: str, *rest: str) -> None:
         answer = verifying([int(one) for one in rest])
     elif what == "pages":
         answer = paging(int(rest[0]), int(rest[1]))
+    elif what == "sites":
+        from tests.bench.workers import found_sites
+
+        answer = found_sites(int(rest[0]), int(rest[1]))
+    elif what == "ask":
+        from tests.bench.workers import ask_for
+
+        ask_for(rest[0], list(rest[1:]))
     elif what == "bare":
         from tests.bench import bare
 

@@ -8,7 +8,7 @@ from dosewright.ground import law
 from dosewright.ground.jurisdictions import load_pack
 from dosewright.ground.law import law_digest, law_in_use, shown_for_sign_law, sign_law, why_no_law
 from dosewright.ground.models import PackInUse, Signature
-from dosewright.ground.pure.errors import BadInput, Blocked, NotAllowed, NotThere, SetupMissing
+from dosewright.ground.pure.errors import BadInput, Blocked, Conflict, NotAllowed, NotThere, SetupMissing
 from tests.cast import NOW, found_cast, pen
 
 pytestmark = pytest.mark.django_db
@@ -36,6 +36,17 @@ def test_nobody_else_signs_it() -> None:
         with pytest.raises(NotAllowed):
             sign_law(actor, NAME, pen=pen(shown), at=NOW)
     assert not PackInUse.objects.exists()
+
+
+def test_the_pack_in_use_is_not_signed_a_second_time() -> None:
+    """Who got no answer and repeats, or a second pharmacist, finds it in use; nothing is added."""
+    cast = found_cast()
+    shown = shown_for_sign_law(cast.rosa, NAME)
+    sign_law(cast.rosa, NAME, pen=pen(shown), at=NOW)
+    for actor in (cast.rosa, cast.jonas):
+        with pytest.raises(Conflict, match="is in use at this site as it stands"):
+            sign_law(actor, NAME, pen=pen(shown), at=NOW)
+    assert (PackInUse.objects.count(), Signature.objects.count()) == (1, 1)
 
 
 @pytest.mark.parametrize("name", ["uk", "eu", "us"])
