@@ -18,7 +18,7 @@ def test_pages_take_as_many_queries_for_many_orders_as_for_few() -> None:
     order = screened_order(cast, order_request())
     crowded(order, 5)
     few = {(one.page, one.who): one.queries for one in looked_at(cast, order)}
-    crowded(order, 120)
+    crowded(order, 40)
     many = {(one.page, one.who): one.queries for one in looked_at(cast, order)}
     assert few.keys() == many.keys()
     assert len(many) > 30

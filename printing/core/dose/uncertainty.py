@@ -118,14 +118,14 @@ def coverage_factor(degrees_of_freedom: float, coverage: float = COVERAGE) -> fl
     degrees_of_freedom: >= 1, infinite for a normal quantity.  Raises BadInput below 1.
     Source: JCGM 100:2008, G.4.1 and table G.2.
     """
-    from scipy.stats import norm, t
+    from scipy.special import ndtri, stdtrit
 
     if not degrees_of_freedom >= 1:
         raise BadInput.because("degrees_of_freedom", "too few", value=str(degrees_of_freedom), accepted="1 or more")
     quantile = (1.0 + coverage) / 2.0
     if math.isinf(degrees_of_freedom):
-        return float(norm.ppf(quantile))
-    return float(t.ppf(quantile, math.floor(degrees_of_freedom)))
+        return float(ndtri(quantile))
+    return float(stdtrit(math.floor(degrees_of_freedom), quantile))
 
 
 def _sensitivity(function: Callable[[Mapping[str, float]], float], values: Mapping[str, float], one: Input) -> float:
