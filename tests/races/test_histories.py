@@ -25,7 +25,7 @@ from tests.races.invariants import INVARIANTS, Book, broken, broken_record
 pytestmark = pytest.mark.slow
 
 ASKED = os.environ.get("HISTORIES", "")
-HISTORIES = int(ASKED or 6)
+HISTORIES = int(ASKED or 10)
 STEPS = int(os.environ.get("HISTORY_STEPS") or 10)
 LEAST_MOVES = 10
 """Kinds of moves that must have been made, or the histories mean nothing."""
