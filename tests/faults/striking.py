@@ -55,6 +55,12 @@ LOOK_FIRST = {
 PLACES = {"order/import": "order.import", "ingredient-lot/premix": "premix.start"}
 """Addresses with a word where others have a code."""
 
+MADE_FOR = {
+    "pack.start": "SELECT p.code FROM labels_pack p JOIN plates_zone z ON z.id = p.zone_id WHERE z.code = '{subject}'"
+    " ORDER BY p.id DESC LIMIT 1",
+}
+"""Actions whose entry is about what the new record is made for."""
+
 ANEW = {"printer.token", "alert.open", "token.create"}
 """What is taken again: a token is shown once, so that a lost one is made anew; alerts may be opened again."""
 
@@ -160,6 +166,8 @@ class Struck(Person):
         """Return what the record shows to somebody who got no answer."""
         home = self.strikes.trial.home
         subject = counting.last_subject(home, action)
+        if action in MADE_FOR:
+            subject = home.tables.one(MADE_FOR[action].format(subject=subject))
         place = path.removeprefix(API).partition("?")[0]
         parts = place.split("/")
         named = parts[1] if len(parts) > 1 and place not in PLACES else subject
