@@ -9,6 +9,7 @@ from typing import Any
 from django.db.models import F
 
 from dosewright.ground.act import Act, act
+from dosewright.ground.pure.canonical import canonical_text
 from dosewright.ground.pure.errors import BadInput, Conflict, Refusal, refuse_if_any
 from dosewright.ground.pure.roles import Actor
 from dosewright.ground.scope import find
@@ -144,6 +145,8 @@ def _replace(
         doing.authorise({"prescriber": prescriber_party(old)})
         composed = _composed(actor, order, request, change_reason, at)
         _check_same(doing, order, old, request, composed)
+        if event == "amend":
+            _must_differ(old, composed)
         doing.advance(order, event)
         remark(doing, old, OrderRemark.AMEND, change_reason, longest=200)
         _let_go(old)
@@ -178,6 +181,21 @@ def _check_same(doing: Act, order: Order, old: OrderVersion, request: OrderReque
             if not same
         ],
     )
+
+
+def _must_differ(old: OrderVersion, composed: ComposedOrder) -> None:
+    """An amendment changes something: who got no answer and sends it again makes no second version."""
+    before, after = ({**one, "amends": None} for one in (record_of(old), composed.record))
+    if canonical_text(before) == canonical_text(after):
+        raise Conflict(
+            Refusal(
+                field="order",
+                value=f"version {old.number}",
+                message="the order says this already",
+                accepted="an order that differs from the current version",
+                rule="no-change",
+            )
+        )
 
 
 def _let_go(old: OrderVersion) -> None:

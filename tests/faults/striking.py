@@ -65,6 +65,10 @@ ANEW = {"printer.token", "alert.open", "token.create"}
 """What is taken again: a token is shown once, so that a lost one is made anew; alerts may be opened again."""
 
 
+SAID_AGAIN = {"person.grant", "patient.correct", "printer.tank"}
+"""What may be said a second time and changes nothing more: the trail tells that it was said twice, no row is added."""
+
+
 @dataclass(slots=True, kw_only=True)
 class Strikes:
     """What was struck so far, and what it led to."""
@@ -194,7 +198,7 @@ class Struck(Person):
         """Tell each row of one action once it ended: done once however often it was struck, or refused."""
         entries = counting.done(self.strikes.trial.home, action) - before
         wrong = counting.troubles(self.strikes.trial.home) if struck else []
-        good = answer.status >= 400 or entries == 1 or (action in ANEW and entries == 2)
+        good = answer.status >= 400 or entries == 1 or (action in ANEW | SAID_AGAIN and entries == 2)
         for step, told, seconds in struck:
             outcome = HELD if good and not wrong else BROKEN
             end = "then refused as it should be" if answer.status >= 400 else f"in the end done {entries} time"

@@ -113,6 +113,17 @@ def test_an_amendment_without_signature_cannot_be_verified(cast: Cast) -> None:
     assert verify(cast, code).state == "verified"
 
 
+def test_an_amendment_that_changes_nothing_is_refused(cast: Cast) -> None:
+    """Who got no answer and sends an amendment again makes no second version of it."""
+    code = verified_order(cast, order_request(reference="WARD-B2"))
+    again = {"request": order_request("2.5 mg", reference="WARD-B2"), "change_reason": "less", "pen": None, "at": NOW}
+    services.amend_order(cast.mira, code, **again)
+    with pytest.raises(Conflict) as refused:
+        services.amend_order(cast.mira, code, **again)
+    assert [one.rule for one in refused.value.refusals] == ["no-change"]
+    assert OrderVersion.objects.filter(order__code=code).count() == 2
+
+
 def test_what_was_shown_before_an_amendment_cannot_be_signed_after_it(cast: Cast) -> None:
     code = screened_order(cast, order_request())
     old = services.verify_shown(cast.rosa, code)
