@@ -234,7 +234,7 @@ def test_a_stopped_order_stays_stopped(cast: Cast) -> None:
 def steps(cast: Cast, code: str) -> dict[str, Callable[[], object]]:
     """Return for each event the service that fires it, by somebody who may, with all that it needs."""
     record = services.order_record(cast.mira, code)
-    request = order_request(reference=order_facts(code).reference)
+    request = order_request("2.5 mg", reference=order_facts(code).reference)
     why = {"change_reason": "changed", "at": NOW}
     seen = {"reference": "paper 1", "seen_on": NOW.date(), "at": NOW}
 
