@@ -31,7 +31,7 @@ def walk_struck(trial: Trial, ledger: Ledger, wanted: Wanted) -> None:
         told.say(f"{len(strikes.done)} kills on the way; 3 packs of 28, every unit and microgram accounted for")
         told.say("verify_audit finds no fault")
         told.seen = "records, labels, audit trail"
-        walk_aside(trial.home, way, ledger, KILL_WEB, wanted)
+        walk_aside(trial.home, way, ledger, KILL_WEB)
         trial.quiet()
         check_audit(trial.home)
     if wanted(KILL_WEB, CLEARED):

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.cast import PASSWORD
-from tests.faults.rows import Ledger, Wanted
+from tests.faults.rows import Ledger
 from tests.flows.compounding import equipment, received_lot, tested_lot, weighed_lot
 from tests.flows.every_door import Child, by_csv
 from tests.flows.living import Home
@@ -26,7 +26,7 @@ WHY = {"reason": "tried out by a test (invented)"}
 ASIDE = "the-ways-aside"
 
 
-def walk_aside(home: Home, way: Way, ledger: Ledger, fault: str, wanted: Wanted) -> None:
+def walk_aside(home: Home, way: Way, ledger: Ledger, fault: str) -> None:
     """Walk every way aside; a way that does not end as it should is a broken row of its own."""
     ways: dict[str, Callable[[Home, Way], None]] = {
         "people": _people,
@@ -39,8 +39,6 @@ def walk_aside(home: Home, way: Way, ledger: Ledger, fault: str, wanted: Wanted)
         "formulations": _formulations,
     }
     for name, walk in ways.items():
-        if not wanted(fault, f"{ASIDE}-{name}"):
-            continue
         with ledger.row(fault, f"{ASIDE}-{name}") as told:
             walk(home, way)
             told.say("every action on it was done or refused as without the kills")
