@@ -7,13 +7,13 @@ from typing import Any
 import pytest
 
 from dosewright.ground.models import AuditEntry
-from dosewright.ground.pure.errors import BadInput, NotThere
+from dosewright.ground.pure.errors import BadInput, Conflict, NotThere
 from dosewright.ground.pure.roles import Actor
 from dosewright.ground.rest import DOORS, LOOKS, plain
 from dosewright.roof.api import registry
 from tests.cast import PASSWORD
 from tests.labels.sharing import OnShelf
-from tests.packs import CONTAINER, law_signed
+from tests.packs import CONTAINER
 
 
 class TestDoors(OnShelf):
@@ -68,9 +68,8 @@ class TestDoors(OnShelf):
         plate = self.take(cast.ada, "batch/plate-map", self.on.batch)
         report = self.take(cast.otto, "trace/report", self.on.batch)
         assert {one["state"] for one in (sheet, plate, report)} == {"original"}
-        signed = self.sign(cast.lena, "law-pack/sign", "demo 2026.1")
-        assert signed["pack"] == "demo 2026.1"
-        law_signed(cast, at=self.on.at)
+        with pytest.raises(Conflict, match="is in use at this site as it stands"):
+            self.sign(cast.lena, "law-pack/sign", "demo 2026.1")
 
     def test_what_is_refused_at_a_door_is_on_record(self) -> None:
         cast, before = self.on.cast, AuditEntry.objects.count()
