@@ -55,26 +55,29 @@ def few_rows(model: type[models.Model], pks: Sequence[int]) -> list[tuple[int, t
     The same values as `rows_by` gives, by a statement that is put together once: every action reads what it added.
     """
     sql, columns = _statement(model, connection.vendor)
+    converted = [(one, _converters(one)) for one in columns]
     try:
         with connection.cursor() as cursor:
             cursor.execute(sql % ", ".join(["%s"] * len(pks)), list(pks))
-            return [(key, _converted(values, columns)) for key, *values in cursor.fetchall()]
+            return [(key, _converted(values, converted)) for key, *values in cursor.fetchall()]
     except UNREADABLE:
         names = [field.attname for field in model._meta.concrete_fields if not field.primary_key]
         return list(rows_by(model._default_manager.filter(pk__in=pks), "pk", *names))
 
 
 @lru_cache(maxsize=256)
-def _statement(model: type[models.Model], vendor: str) -> tuple[str, list[tuple[Any, list[Converter]]]]:
+def _statement(model: type[models.Model], vendor: str) -> tuple[str, list[Any]]:
     quoted, table = connection.ops.quote_name, model._meta.db_table
     columns = [field.get_col(table) for field in model._meta.concrete_fields if not field.primary_key]
     key = quoted(str(model._meta.pk.column if model._meta.pk else "id"))
     names = ", ".join([key, *(quoted(str(column.target.column)) for column in columns)])
     sql = f"SELECT {names} FROM {quoted(table)} WHERE {key} IN (%s) ORDER BY {key}"
-    return sql, [
-        (column, [*connection.ops.get_db_converters(column), *column.get_db_converters(connection)])
-        for column in columns
-    ]
+    return sql, columns
+
+
+def _converters(column: Any) -> list[Converter]:
+    """Return what makes a column's values those of its field; of this thread's connection, so never kept."""
+    return [*connection.ops.get_db_converters(column), *column.get_db_converters(connection)]
 
 
 def _converted(values: Sequence[Any], columns: list[tuple[Any, list[Converter]]]) -> tuple[Any, ...]:

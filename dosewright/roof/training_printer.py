@@ -10,6 +10,7 @@ person starts it, counts layers with the time scaled, and reports the end or, wh
 from __future__ import annotations
 
 import argparse
+import contextlib
 import hashlib
 import http.client
 import io
@@ -148,7 +149,8 @@ class House:
             with urllib.request.urlopen(request, timeout=TIMEOUT_S) as answer:
                 return answer.status, _whole(answer)
         except urllib.error.HTTPError as refused:
-            with refused:
+            body = b""
+            with refused, contextlib.suppress(http.client.HTTPException, OSError):
                 body = refused.read(MOST_BYTES)
             _say(f"{method} {path}: {refused.code} {body[:300].decode(errors='replace')}")
             return (refused.code, body) if method == "POST" and refused.code < 500 else None
